@@ -1,0 +1,22 @@
+//! Limits that hold everywhere, in one place, each with its reason.
+
+/// Characters of one figure as written; a 200-digit number is an accident or an attack, never an amount.
+pub const FIGURE_CHARS_MAX: usize = 40;
+/// Levels of intermediates within intermediates. Real formulas nest two or three deep; a bound keeps every walk finite.
+pub const NESTING_LEVELS_MAX: usize = 16;
+/// Lines of one formula version.
+pub const FORMULA_LINES_MAX: usize = 500;
+/// Characters of a code, a lot number or a reference.
+pub const CODE_CHARS_MAX: usize = 60;
+/// Characters of a name.
+pub const NAME_CHARS_MAX: usize = 200;
+/// Characters of a note, an instruction or a reason.
+pub const NOTE_CHARS_MAX: usize = 4_000;
+/// Rows of one page of a list.
+pub const PAGE_ROWS_MAX: usize = 100;
+/// Weighings of one ticket.
+pub const TICKET_WEIGHINGS_MAX: usize = 2_000;
+/// Changes in one scenario.
+pub const SCENARIO_CHANGES_MAX: usize = 100;
+/// The densest liquid or paste the house accepts, kg/L. Titanium dioxide is 4; a density of 13 is a slip of the point.
+pub const DENSITY_KG_PER_L_MAX: i64 = 8;

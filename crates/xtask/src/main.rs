@@ -1,0 +1,2 @@
+//! Repository checks.
+fn main() {}
