@@ -1,1 +1,21 @@
-//! Placeholder; see DEVELOPERS.md.
+//! What the house knows: materials, suppliers, quotations, formulas, packs, lots, tickets, and the rules that hold for each
+//! whatever the question. Plain data and pure functions; no clock, no database, no protocol.
+
+pub mod cas;
+pub mod catalogue;
+pub mod cautions;
+pub mod dates;
+pub mod error;
+pub mod formulas;
+pub mod lots;
+pub mod materials;
+pub mod packs;
+pub mod people;
+pub mod quotations;
+pub mod stock;
+pub mod suppliers;
+pub mod text;
+pub mod tickets;
+
+pub use catalogue::{Catalogue, Settings};
+pub use error::{Problem, Refusal};

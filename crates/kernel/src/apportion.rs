@@ -32,7 +32,8 @@ pub fn apportion_largest_remainder(total: i64, weights: &[Exact]) -> Result<Vec<
         remainders.push((&quota - &Exact::whole(whole), index));
     }
     remainders.sort_by(|(a, i), (b, j)| b.cmp(a).then(i.cmp(j)));
-    let left = usize::try_from(i128::from(total).abs() - given).map_err(|_| AmountError::Overflow("a share"))?;
+    let left =
+        usize::try_from(i128::from(total).abs() - given).map_err(|_| AmountError::Overflow("a share"))?;
     for (_, index) in remainders.into_iter().take(left) {
         if let Some(part) = parts.get_mut(index) {
             *part += 1;

@@ -48,7 +48,9 @@ pub enum AmountError {
     #[error("{0} overflowed while adding up")]
     Overflow(&'static str),
     /// A unit nobody knows.
-    #[error("“{0}” is not a known unit (use kg, g, mg, lb, oz, L, mL, gal, fl oz, pcs, % or their UCUM codes)")]
+    #[error(
+        "“{0}” is not a known unit (use kg, g, mg, lb, oz, L, mL, gal, fl oz, pcs, % or their UCUM codes)"
+    )]
     UnknownUnit(String),
     /// A figure stands without the unit it needs.
     #[error("“{0}” needs a unit")]

@@ -223,7 +223,10 @@ mod tests {
         check("1 lb", "0.45359237 kg");
         check("1 oz", "0.028349523 kg");
         check("25", "“25” needs a unit");
-        check("25 bags", "“bags” is not a known unit (use kg, g, mg, lb, oz, L, mL, gal, fl oz, pcs, % or their UCUM codes)");
+        check(
+            "25 bags",
+            "“bags” is not a known unit (use kg, g, mg, lb, oz, L, mL, gal, fl oz, pcs, % or their UCUM codes)",
+        );
         check("0.0001 mg", "a mass is kept to 9 decimal places of kg; “0.0000000001” has more");
         check("kg", "“” is not a figure");
         check("", "“” is not a figure");

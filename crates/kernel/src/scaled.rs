@@ -239,7 +239,11 @@ impl Percent {
     /// [`AmountError::Negative`] or [`AmountError::OutOfRange`].
     pub fn require_loss(self) -> Result<Self, AmountError> {
         if self.require_share()? == Self::HUNDRED {
-            return Err(AmountError::OutOfRange { what: "a loss", max: "less than 100".to_owned(), unit: "%" });
+            return Err(AmountError::OutOfRange {
+                what: "a loss",
+                max: "less than 100".to_owned(),
+                unit: "%",
+            });
         }
         Ok(self)
     }
