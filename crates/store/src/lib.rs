@@ -1,1 +1,36 @@
-//! Placeholder; see DEVELOPERS.md.
+//! The database: SQLite beside the programme, or PostgreSQL for larger sites, with one set of queries for both.
+//!
+//! Rows never leave this crate; what goes in and comes out are the domain's own types. Queries are free functions in modules
+//! by noun. Those that look take any [`Conn`] (the [`Store`] itself, or a transaction); those that change take a [`WriteTx`],
+//! so that a use case writes all of it or nothing.
+//!
+//! Three rules hold throughout:
+//!
+//! 1. What is added up is a scaled integer column, so sums and checks are exact on both databases.
+//! 2. The ledger is only added to, balances are kept beside it in the same transaction, and [`stock::ledger_verify`] proves
+//!    that the two agree.
+//! 3. Instants are kept to the microsecond, in UTC; anything finer is cut off when written.
+
+pub mod audit;
+pub mod catalogue;
+mod changes;
+mod codes;
+mod connection;
+mod error;
+pub mod formulas;
+pub mod lots;
+pub mod materials;
+pub mod numbers;
+pub mod packs;
+mod page;
+pub mod quotations;
+pub mod requests;
+mod rows;
+pub mod stock;
+pub mod suppliers;
+pub mod tickets;
+pub mod tokens;
+
+pub use connection::{Backend, Conn, ReadTx, Store, StoreOptions, WriteTx};
+pub use error::{ConstraintKind, StoreError, constraints};
+pub use page::Page;
