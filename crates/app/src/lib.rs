@@ -1,1 +1,181 @@
-//! Placeholder; see DEVELOPERS.md.
+//! Use cases: one function is one unit of work. It checks the right to do it, opens the transaction, loads, lets the domain
+//! decide, writes the change with its audit entry and its request record, commits, and refreshes the catalogue.
+//!
+//! Questions (costing, run check, what-if, outlook) read the catalogue and the shelf and write nothing.
+
+mod change;
+mod error;
+mod formulas;
+mod fresh;
+mod lots;
+mod questions;
+mod quotations;
+mod stock;
+mod ticket_end;
+mod tickets;
+mod tokens;
+
+pub mod import;
+
+use std::sync::Arc;
+
+use arc_swap::ArcSwap;
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+use domain::{
+    Catalogue, Settings,
+    people::{Actor, Capability},
+};
+use kernel::Currency;
+use store::Store;
+
+pub use change::Change;
+pub use error::Error;
+pub use formulas::{FormulaVersionWrite, LineWrite};
+pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, TakenFor};
+pub use questions::ShelfRow;
+pub use quotations::{OfferWrite, QuotationRecord};
+pub use stock::MovementReverse;
+pub use ticket_end::{FillingWrite, TicketComplete};
+pub use tickets::{
+    AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWeigh, TicketWrite,
+    WeighingTakeBack, WeighingWrite,
+};
+pub use tokens::{IssuedToken, TokenIssue};
+
+/// Where "now" comes from. The real clock lives in `server`; tests move theirs by hand.
+pub trait Clock: Send + Sync {
+    /// The instant.
+    fn now(&self) -> DateTime<Utc>;
+}
+
+/// What the site has set.
+#[derive(Debug, Clone)]
+pub struct AppSettings {
+    /// The house's currency.
+    pub currency: Currency,
+    /// The site's time zone: business dates are days in it.
+    pub time_zone: Tz,
+    /// Days before a quotation's end from which it counts as lapsing soon.
+    pub lapses_soon_days: u32,
+}
+
+impl Default for AppSettings {
+    fn default() -> Self {
+        Self { currency: Currency::GBP, time_zone: Tz::UTC, lapses_soon_days: 14 }
+    }
+}
+
+/// The house with its doors open: the store, the catalogue held in memory, and the clock.
+pub struct App {
+    store: Store,
+    settings: AppSettings,
+    clock: Arc<dyn Clock>,
+    catalogue: ArcSwap<Catalogue>,
+    /// One reload at a time; whoever waited finds it done.
+    reload: tokio::sync::Mutex<()>,
+}
+
+impl App {
+    /// Opens the house on a store whose migrations have run.
+    ///
+    /// # Errors
+    /// When the database cannot be read, or was begun in another currency than the settings name.
+    pub async fn open(store: Store, settings: AppSettings, clock: Arc<dyn Clock>) -> Result<Self, Error> {
+        let kept = store::catalogue::house_currency_settle(&store, settings.currency).await?;
+        if kept != settings.currency {
+            return Err(Error::invalid(
+                "currency",
+                format!(
+                    "this database keeps its values in {kept}; start with that currency, or with another database"
+                ),
+            ));
+        }
+        let catalogue = store::catalogue::catalogue_load(&store, &Self::catalogue_settings(&settings)).await?;
+        Ok(Self {
+            store,
+            settings,
+            clock,
+            catalogue: ArcSwap::from_pointee(catalogue),
+            reload: tokio::sync::Mutex::new(()),
+        })
+    }
+
+    fn catalogue_settings(settings: &AppSettings) -> Settings {
+        Settings { currency: settings.currency, lapses_soon_days: settings.lapses_soon_days }
+    }
+
+    /// What the site has set.
+    pub fn settings(&self) -> &AppSettings {
+        &self.settings
+    }
+
+    /// The instant, to the microsecond, as both databases keep it.
+    pub fn now(&self) -> DateTime<Utc> {
+        let now = self.clock.now();
+        DateTime::from_timestamp_micros(now.timestamp_micros()).unwrap_or(now)
+    }
+
+    /// The business day at the site.
+    pub fn today(&self) -> NaiveDate {
+        self.clock.now().with_timezone(&self.settings.time_zone).date_naive()
+    }
+
+    /// The catalogue as it stands, for somebody who may look. It stays as it is while they hold it.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`].
+    pub fn catalogue(&self, actor: &Actor) -> Result<Arc<Catalogue>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(self.catalogue.load_full())
+    }
+
+    /// Whether the database answers, and which migrations are still to run; for readiness.
+    ///
+    /// # Errors
+    /// [`Error::Unreachable`] or [`Error::Busy`].
+    pub async fn pending_migrations(&self) -> Result<Vec<String>, Error> {
+        Ok(self.store.pending_migrations().await?)
+    }
+
+    /// Takes in the catalogue anew when the database holds a later one, as after a change made by another process.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub async fn catalogue_refresh(&self) -> Result<(), Error> {
+        let _guard = self.reload.lock().await;
+        let stored = store::catalogue::catalogue_version(&self.store).await?;
+        if stored != self.catalogue.load().version {
+            let settings = Self::catalogue_settings(&self.settings);
+            let fresh = store::catalogue::catalogue_load(&self.store, &settings).await?;
+            self.catalogue.store(Arc::new(fresh));
+        }
+        Ok(())
+    }
+
+    pub(crate) fn store(&self) -> &Store {
+        &self.store
+    }
+
+    pub(crate) fn snapshot(&self) -> Arc<Catalogue> {
+        self.catalogue.load_full()
+    }
+}
+
+/// # Errors
+/// [`Error::Forbidden`] when the actor lacks the capability.
+pub(crate) fn require(actor: &Actor, capability: Capability) -> Result<(), Error> {
+    if actor.may(capability) { Ok(()) } else { Err(Error::Forbidden(capability)) }
+}
+
+/// What lists and pages are made of, so that nothing above this crate needs to know the store.
+pub mod lists {
+    pub use store::{
+        Page,
+        audit::{AuditEntry, AuditFilter},
+        lots::LotFilter,
+        stock::{Balance, Discrepancy},
+        tickets::TicketFilter,
+        tokens::ApiToken,
+    };
+}

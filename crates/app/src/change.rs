@@ -1,0 +1,211 @@
+//! The frame of every change: the right to make it, a request key that makes it happen once, one transaction, an audit entry.
+//!
+//! A change begins by claiming its request key inside the transaction. A second request with the same key waits for the first to
+//! end and then answers the same; with other content it is refused. Refusals and faults roll the claim back with everything else, so
+//! a request that changed nothing may be sent again.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use domain::{
+    people::{Actor, Capability},
+    stock::MovementKind,
+    text,
+};
+use kernel::{
+    Quantity,
+    ids::{AuditId, LotId, MovementId},
+};
+use serde::{Serialize, de::DeserializeOwned};
+use sha2::{Digest, Sha256};
+use store::{
+    StoreError, WriteTx,
+    audit::AuditEntry,
+    constraints,
+    requests::{StoredRequest, request_answer_set, request_find, request_insert},
+    stock::NewMovement,
+};
+
+use crate::{App, Error, require};
+
+/// Who asks for a change, and under which key.
+#[derive(Debug, Clone)]
+pub struct Change<'a> {
+    /// Who.
+    pub actor: &'a Actor,
+    /// The caller's own name for this request, so that sent twice it happens once. `None`: each request stands for itself.
+    pub request_key: Option<String>,
+}
+
+impl<'a> Change<'a> {
+    /// A change without a request key.
+    pub fn by(actor: &'a Actor) -> Self {
+        Self { actor, request_key: None }
+    }
+
+    /// A change with a request key.
+    pub fn keyed(actor: &'a Actor, key: impl Into<String>) -> Self {
+        Self { actor, request_key: Some(key.into()) }
+    }
+}
+
+/// How a change begins.
+pub(crate) enum Begun<'a, T> {
+    /// The key was used before, with the same content: this was the answer.
+    Repeat(T),
+    /// Go ahead.
+    Fresh(Work<'a>),
+}
+
+/// A change under way. Dropped without [`Work::finish`], nothing of it remains.
+pub(crate) struct Work<'a> {
+    pub tx: WriteTx,
+    pub at: DateTime<Utc>,
+    pub by: String,
+    app: &'a App,
+    key: Option<String>,
+    operation: &'static str,
+    audit: Vec<AuditEntry>,
+    catalogue_changed: bool,
+}
+
+impl App {
+    pub(crate) async fn begin<T: DeserializeOwned>(
+        &self,
+        change: &Change<'_>,
+        capability: Capability,
+        operation: &'static str,
+        input: &impl Serialize,
+    ) -> Result<Begun<'_, T>, Error> {
+        require(change.actor, capability)?;
+        let key = change
+            .request_key
+            .as_deref()
+            .map(|key| text::name("a request key", key))
+            .transpose()
+            .map_err(|error| Error::invalid("requestKey", error))?;
+        let tx = self.store().begin_write().await?;
+        let at = self.now();
+        if let Some(key) = &key {
+            let input_hash = fingerprint(operation, change.actor, input)?;
+            if let Some(before) = request_find(&tx, key).await? {
+                return repeat(before, &input_hash);
+            }
+            let claim = StoredRequest {
+                key: key.clone(),
+                operation: operation.to_owned(),
+                input_hash: input_hash.clone(),
+                answer: serde_json::Value::Null,
+                at,
+            };
+            match request_insert(&tx, &claim).await {
+                Ok(()) => {}
+                // Another request with this key ended while this one waited for it: answer what it answered.
+                Err(StoreError::Constraint { name, .. }) if name == constraints::REQUEST_KEY => {
+                    drop(tx);
+                    return match request_find(self.store(), key).await? {
+                        Some(before) => repeat(before, &input_hash),
+                        None => Err(Error::Busy),
+                    };
+                }
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Ok(Begun::Fresh(Work {
+            tx,
+            at,
+            by: change.actor.name.clone(),
+            app: self,
+            key,
+            operation,
+            audit: Vec::new(),
+            catalogue_changed: false,
+        }))
+    }
+}
+
+/// The answer given before, when the request is the same.
+fn repeat<'a, T: DeserializeOwned>(before: StoredRequest, input_hash: &str) -> Result<Begun<'a, T>, Error> {
+    if before.input_hash != input_hash {
+        return Err(Error::RequestKeyReused(before.key));
+    }
+    Ok(Begun::Repeat(serde_json::from_value(before.answer)?))
+}
+
+/// What tells two requests apart: the operation, who asks, and the whole input.
+fn fingerprint(operation: &str, actor: &Actor, input: &impl Serialize) -> Result<String, Error> {
+    let content = serde_json::to_vec(&(operation, &actor.name, input))?;
+    Ok(Sha256::digest(&content).iter().fold(String::new(), |mut hex, byte| {
+        use std::fmt::Write as _;
+        // Writing to a string cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    }))
+}
+
+impl Work<'_> {
+    /// Says in the audit trail what became of a thing.
+    pub fn note(
+        &mut self,
+        subject: &'static str,
+        id: impl ToString,
+        before: Option<&impl Serialize>,
+        after: &impl Serialize,
+        reason: Option<&str>,
+    ) -> Result<(), Error> {
+        self.audit.push(AuditEntry {
+            id: AuditId::new(),
+            at: self.at,
+            actor: self.by.clone(),
+            operation: self.operation.to_owned(),
+            subject_kind: subject.to_owned(),
+            subject: id.to_string(),
+            before: before.map(serde_json::to_value).transpose()?,
+            after: Some(serde_json::to_value(after)?),
+            reason: reason.map(ToOwned::to_owned),
+            request_key: self.key.clone(),
+        });
+        Ok(())
+    }
+
+    /// A movement of this change: entered now, by whoever asks for it.
+    pub fn movement(&self, lot: LotId, kind: MovementKind, quantity: Quantity, on: NaiveDate) -> NewMovement {
+        NewMovement {
+            id: MovementId::new(),
+            lot,
+            kind,
+            quantity,
+            value: None,
+            on,
+            entered_at: self.at,
+            by: self.by.clone(),
+            ticket: None,
+            reverses: None,
+            reason: None,
+        }
+    }
+
+    /// Says that the catalogue is another one after this change.
+    pub fn changes_catalogue(&mut self) {
+        self.catalogue_changed = true;
+    }
+
+    /// Writes the audit entries and the answer, and commits. Only after this returns has anything happened.
+    pub async fn finish<T: Serialize>(self, answer: T) -> Result<T, Error> {
+        for entry in &self.audit {
+            store::audit::audit_insert(&self.tx, entry).await?;
+        }
+        if let Some(key) = &self.key {
+            request_answer_set(&self.tx, key, &serde_json::to_value(&answer)?).await?;
+        }
+        if self.catalogue_changed {
+            store::catalogue::catalogue_version_raise(&self.tx).await?;
+        }
+        self.tx.commit().await?;
+        if self.catalogue_changed
+            && let Err(error) = self.app.catalogue_refresh().await
+        {
+            // The change stands; this process takes the new catalogue in at the next notice.
+            tracing::warn!(%error, "the catalogue could not be taken in after a change");
+        }
+        Ok(answer)
+    }
+}

@@ -1,0 +1,357 @@
+//! Formula versions: writing a draft, approving it, retiring it.
+
+use domain::{
+    Catalogue, Refusal,
+    dates::Span,
+    formulas::{
+        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, VersionStatus,
+        WrittenAs,
+    },
+    materials::{MaterialKind, UseLevelKind},
+    people::Capability,
+    text,
+};
+use engine::{View, normalise::normalise};
+use kernel::{
+    Exact, Mass, Money, Percent,
+    ids::{FormulaId, FormulaVersionId, MaterialId},
+    limits::FORMULA_LINES_MAX,
+};
+use serde::{Deserialize, Serialize};
+
+use crate::{App, Change, Error, change::Begun, fresh::Problems};
+
+/// A draft, as it is written: a new version of a formula, or a draft written anew.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct FormulaVersionWrite {
+    /// The formula.
+    pub formula: FormulaId,
+    /// The draft to write anew; `None` for a new version.
+    pub version: Option<FormulaVersionId>,
+    /// How the amounts are written.
+    pub written_as: WrittenAs,
+    /// In order of addition.
+    pub lines: Vec<LineWrite>,
+    /// Of the finished liquid, measured.
+    pub density: Option<MeasuredDensity>,
+    /// Share of what is charged that never reaches the filler.
+    pub process_loss: Percent,
+    /// What stays in vessel, pump and hoses.
+    pub heel: Mass,
+    /// The batch size costs are worked out for.
+    pub usual_batch: Mass,
+    /// The least the vessel takes.
+    pub smallest_batch: Option<Mass>,
+    /// The most the vessel takes.
+    pub largest_batch: Option<Mass>,
+    /// Labour, cleaning, tests and disposal of one batch.
+    pub cost_per_batch: Option<Money>,
+    /// Of what it makes.
+    pub shelf_life: Option<Span>,
+    /// Remarks.
+    pub note: Option<String>,
+}
+
+/// One line, as it is written.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct LineWrite {
+    /// A, B, C …
+    pub phase: Option<String>,
+    /// What.
+    pub material: MaterialId,
+    /// How much.
+    pub amount: LineAmount,
+    /// Of what.
+    pub basis: AmountBasis,
+    /// What it is there for.
+    pub function: Option<String>,
+    /// Either side of the target, % of the target.
+    pub weighing_tolerance: Option<Percent>,
+    /// What to do.
+    pub instruction: Option<String>,
+}
+
+impl App {
+    /// Writes a draft. The lines must make a whole, and the formula must not come to contain itself.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`], [`Error::NotFound`], [`Refusal::VersionFixed`] for a version that is no draft.
+    pub async fn formula_version_write(
+        &self,
+        change: &Change<'_>,
+        input: FormulaVersionWrite,
+    ) -> Result<FormulaVersion, Error> {
+        let mut work =
+            match self.begin(change, Capability::PlanAndMake, "formula-version-write", &input).await? {
+                Begun::Repeat(version) => return Ok(version),
+                Begun::Fresh(work) => work,
+            };
+        let catalogue = self.snapshot();
+        let formula =
+            catalogue.formulas.get(input.formula).ok_or_else(|| Error::not_found("formula", input.formula))?;
+        let replaced = match input.version {
+            None => None,
+            Some(id) => {
+                let version = formula
+                    .versions
+                    .iter()
+                    .find(|v| v.id == id)
+                    .ok_or_else(|| Error::not_found("formula version", id))?;
+                if version.status != VersionStatus::Draft {
+                    return Err(fixed(formula, version).into());
+                }
+                Some(version)
+            }
+        };
+        let house = self.settings().currency;
+        let version = draft_of(&catalogue, formula, replaced, &input, house)?;
+        // Two drafts written at once get the same number; the database's unique key refuses the second.
+        normalise(&View::plain(&catalogue), &version)?;
+        engine::explode::refuse_loop(&View::plain(&catalogue), &version)?;
+        match replaced {
+            Some(before) => {
+                store::formulas::version_replace(&work.tx, &version).await?;
+                work.note("formula version", version.id, Some(before), &version, None)?;
+            }
+            None => {
+                store::formulas::version_insert(&work.tx, &version).await?;
+                work.note("formula version", version.id, None::<&()>, &version, None)?;
+            }
+        }
+        work.changes_catalogue();
+        work.finish(version).await
+    }
+
+    /// Approves a draft. From then on it never changes.
+    ///
+    /// # Errors
+    /// [`Refusal::VersionFixed`], [`Refusal::UseLevelBroken`] for each legal limit it breaks, [`Error::Invalid`] when a figure is
+    /// missing that its amounts need.
+    pub async fn formula_version_approve(
+        &self,
+        change: &Change<'_>,
+        version: FormulaVersionId,
+    ) -> Result<FormulaVersion, Error> {
+        let mut work =
+            match self.begin(change, Capability::ApproveFormulas, "formula-version-approve", &version).await? {
+                Begun::Repeat(version) => return Ok(version),
+                Begun::Fresh(work) => work,
+            };
+        let catalogue = self.snapshot();
+        let (formula, before) =
+            catalogue.version(version).ok_or_else(|| Error::not_found("formula version", version))?;
+        if before.status != VersionStatus::Draft {
+            return Err(fixed(formula, before).into());
+        }
+        let broken = legal_limits_broken(&catalogue, formula, before)?;
+        if !broken.is_empty() {
+            return Err(Error::Refused(broken));
+        }
+        let approval = Approval { by: work.by.clone(), on: self.today() };
+        store::formulas::version_status_set(
+            &work.tx,
+            before.id,
+            VersionStatus::Draft,
+            VersionStatus::Approved,
+            Some(&approval),
+        )
+        .await?;
+        let after =
+            FormulaVersion { status: VersionStatus::Approved, approval: Some(approval), ..before.clone() };
+        work.changes_catalogue();
+        work.note("formula version", after.id, Some(&before.status), &after.status, None)?;
+        work.finish(after).await
+    }
+
+    /// Retires an approved version: no ticket is written from it any more.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] for a draft or a version retired before.
+    pub async fn formula_version_retire(
+        &self,
+        change: &Change<'_>,
+        version: FormulaVersionId,
+    ) -> Result<FormulaVersion, Error> {
+        let mut work =
+            match self.begin(change, Capability::ApproveFormulas, "formula-version-retire", &version).await? {
+                Begun::Repeat(version) => return Ok(version),
+                Begun::Fresh(work) => work,
+            };
+        let catalogue = self.snapshot();
+        let (formula, before) =
+            catalogue.version(version).ok_or_else(|| Error::not_found("formula version", version))?;
+        if before.status != VersionStatus::Approved {
+            return Err(Refusal::VersionNotApproved {
+                formula: formula.code.clone(),
+                number: before.number,
+                status: before.status,
+            }
+            .into());
+        }
+        store::formulas::version_status_set(
+            &work.tx,
+            before.id,
+            VersionStatus::Approved,
+            VersionStatus::Retired,
+            before.approval.as_ref(),
+        )
+        .await?;
+        let after = FormulaVersion { status: VersionStatus::Retired, ..before.clone() };
+        work.changes_catalogue();
+        work.note("formula version", after.id, Some(&before.status), &after.status, None)?;
+        work.finish(after).await
+    }
+}
+
+fn fixed(formula: &Formula, version: &FormulaVersion) -> Refusal {
+    Refusal::VersionFixed { formula: formula.code.clone(), number: version.number, status: version.status }
+}
+
+/// The draft the input describes, every problem with it found first.
+fn draft_of(
+    catalogue: &Catalogue,
+    formula: &Formula,
+    replaced: Option<&FormulaVersion>,
+    input: &FormulaVersionWrite,
+    house: kernel::Currency,
+) -> Result<FormulaVersion, Error> {
+    let mut problems = Problems::default();
+    if input.lines.is_empty() {
+        problems.push("lines", "a formula needs at least one line");
+    }
+    if input.lines.len() > FORMULA_LINES_MAX {
+        problems.push("lines", format!("a formula has at most {FORMULA_LINES_MAX} lines"));
+    }
+    if input.lines.iter().filter(|l| l.amount == LineAmount::QuantitySufficient).count() > 1 {
+        problems.push("lines", "one line at most is q.s.");
+    }
+    problems.take("processLoss", input.process_loss.require_loss());
+    problems.take("heel", input.heel.require_not_negative());
+    problems.take("usualBatch", input.usual_batch.require_positive());
+    if let Some(density) = &input.density {
+        problems.take("density", density.density.require_plausible());
+    }
+    if let Some(cost) = input.cost_per_batch {
+        if cost.currency() != house {
+            problems.push("costPerBatch", format!("costs of the house are in {house}"));
+        }
+        if cost.micros() < 0 {
+            problems.push("costPerBatch", "a cost must not be below nought");
+        }
+    }
+    let note = problems.note("note", input.note.as_deref());
+    let mut lines = Vec::with_capacity(input.lines.len());
+    for ((at, line), position) in input.lines.iter().enumerate().zip(1_u32..) {
+        let place = format!("lines[{at}]");
+        match catalogue.materials.get(line.material) {
+            None => problems.push(format!("{place}.material"), "there is no such material"),
+            Some(material)
+                if !matches!(
+                    material.kind,
+                    MaterialKind::RawMaterial | MaterialKind::Utility | MaterialKind::Intermediate
+                ) =>
+            {
+                let kind = material.kind.words();
+                problems.push(
+                    format!("{place}.material"),
+                    format!("{} is a {kind}, which no formula is made of", material.code),
+                );
+            }
+            Some(_) => {}
+        }
+        match line.amount {
+            LineAmount::Percent(percent) => {
+                problems.take(&format!("{place}.amount"), percent.require_share());
+            }
+            LineAmount::Mass(mass) => {
+                problems.take(&format!("{place}.amount"), mass.require_not_negative());
+            }
+            LineAmount::Volume(volume) => {
+                problems.take(&format!("{place}.amount"), volume.require_not_negative());
+            }
+            LineAmount::QuantitySufficient => {}
+        }
+        if let Some(tolerance) = line.weighing_tolerance {
+            problems.take(&format!("{place}.weighingTolerance"), tolerance.require_share());
+        }
+        let mut short = |field: &str, value: Option<&str>| {
+            let value = value.filter(|v| !v.trim().is_empty())?;
+            problems.take(&format!("{place}.{field}"), text::name("this", value))
+        };
+        let (phase, function) = (short("phase", line.phase.as_deref()), short("function", line.function.as_deref()));
+        let instruction = problems.note(&format!("{place}.instruction"), line.instruction.as_deref());
+        lines.push(FormulaLine {
+            position,
+            phase,
+            material: line.material,
+            amount: line.amount,
+            basis: line.basis,
+            function,
+            use_level_from: None,
+            use_level_to: None,
+            weighing_tolerance: line.weighing_tolerance,
+            instruction,
+        });
+    }
+    problems.none()?;
+    let number = match replaced {
+        Some(version) => version.number,
+        None => formula.versions.iter().map(|v| v.number).max().unwrap_or(0).saturating_add(1),
+    };
+    Ok(FormulaVersion {
+        id: replaced.map_or_else(FormulaVersionId::new, |v| v.id),
+        formula: formula.id,
+        number,
+        status: VersionStatus::Draft,
+        written_as: input.written_as,
+        lines,
+        density: input.density.clone(),
+        process_loss: input.process_loss,
+        heel: input.heel,
+        usual_batch: input.usual_batch,
+        smallest_batch: input.smallest_batch,
+        largest_batch: input.largest_batch,
+        cost_per_batch: input.cost_per_batch,
+        shelf_life: input.shelf_life,
+        approval: None,
+        note,
+    })
+}
+
+/// Every legal limit that a version breaks, the same material on several lines counted together.
+fn legal_limits_broken(
+    catalogue: &Catalogue,
+    formula: &Formula,
+    version: &FormulaVersion,
+) -> Result<Vec<Refusal>, Error> {
+    let normal = normalise(&View::plain(catalogue), version)?;
+    if let Some(gap) = normal.gaps.first() {
+        return Err(Error::invalid("lines", format!("amounts cannot be worked out: {gap}")));
+    }
+    let mut sums: Vec<(MaterialId, Exact)> = Vec::new();
+    for line in &normal.lines {
+        let share = line.share.clone().unwrap_or_default();
+        match sums.iter_mut().find(|(material, _)| *material == line.material) {
+            Some((_, sum)) => *sum += share,
+            None => sums.push((line.material, share)),
+        }
+    }
+    let mut broken = Vec::new();
+    for (id, share) in sums {
+        let Some(material) = catalogue.materials.get(id) else { continue };
+        let Some(level) = material.use_level.filter(|level| level.kind == UseLevelKind::Legal) else { continue };
+        let percent = share * Exact::whole(100);
+        let over = level.to.filter(|to| percent > to.to_exact());
+        let under = level.from.filter(|from| percent < from.to_exact());
+        if let Some(limit) = over.or(under) {
+            broken.push(Refusal::UseLevelBroken {
+                formula: formula.code.clone(),
+                number: version.number,
+                material: material.code.clone(),
+                found: percent.round_half_even(6)?.normalize().to_string(),
+                limit: limit.percent().to_string(),
+            });
+        }
+    }
+    Ok(broken)
+}

@@ -1,0 +1,228 @@
+//! Questions: they read the catalogue and the shelf and write nothing.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use chrono::NaiveDate;
+use domain::{
+    Catalogue,
+    lots::Lot,
+    materials::Material,
+    people::{Actor, Capability},
+    tickets::Ticket,
+};
+use engine::{
+    CostRequest, CostSheet, View,
+    outlook::{Outlook, OutlookRequest, outlook},
+    run_check::{RunCheck, RunRequest, run_check},
+    shelf::{Availability, Shelf, availability},
+    what_if::{Scenario, WhatIfAnswer, what_if},
+};
+use kernel::ids::{AuditId, LotId, MaterialId, TicketId};
+use store::{
+    Page,
+    audit::{AuditEntry, AuditFilter},
+    lots::LotFilter,
+    tickets::TicketFilter,
+};
+
+use crate::{App, Error, require};
+
+/// One material on the shelf.
+#[derive(Debug, Clone)]
+pub struct ShelfRow {
+    /// The material.
+    pub material: Arc<Material>,
+    /// Its lots and what can be taken on the day.
+    pub availability: Availability,
+}
+
+impl App {
+    /// What a formula version or a pack costs.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`]; [`Error::Invalid`] when there is no answer at all. What is merely missing is a gap in the answer.
+    pub fn cost_sheet(&self, actor: &Actor, request: &CostRequest) -> Result<CostSheet, Error> {
+        let catalogue = self.catalogue(actor)?;
+        Ok(engine::cost_sheet(&View::plain(&catalogue), request)?)
+    }
+
+    /// Whether a run can be made, from which lots, what is short, what to buy.
+    ///
+    /// # Errors
+    /// As [`App::cost_sheet`], or when the database cannot be read.
+    pub async fn run_check(&self, actor: &Actor, request: &RunRequest) -> Result<RunCheck, Error> {
+        let (catalogue, shelf) = self.whole_shelf(actor).await?;
+        Ok(run_check(&View::plain(&catalogue), &shelf, request)?)
+    }
+
+    /// What the changes of a scenario would do as of a day.
+    ///
+    /// # Errors
+    /// As [`App::run_check`].
+    pub async fn what_if(
+        &self,
+        actor: &Actor,
+        scenario: &Scenario,
+        as_of: NaiveDate,
+    ) -> Result<WhatIfAnswer, Error> {
+        let (catalogue, shelf) = self.whole_shelf(actor).await?;
+        Ok(what_if(&catalogue, &shelf, scenario, as_of)?)
+    }
+
+    /// What the coming weeks do to the shelf.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn outlook(&self, actor: &Actor, until: Option<NaiveDate>) -> Result<Outlook, Error> {
+        let (catalogue, shelf) = self.whole_shelf(actor).await?;
+        let request = OutlookRequest { today: self.today(), until };
+        Ok(outlook(&View::plain(&catalogue), &shelf, request))
+    }
+
+    /// The shelf on a day: every stocked material that has lots, or one material, with what can be taken and what stands against
+    /// the rest.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], [`Error::NotFound`], or when the database cannot be read.
+    pub async fn shelf(
+        &self,
+        actor: &Actor,
+        material: Option<MaterialId>,
+        day: NaiveDate,
+    ) -> Result<Vec<ShelfRow>, Error> {
+        let catalogue = self.catalogue(actor)?;
+        let lots = match material {
+            None => store::lots::lots_on_shelf(self.store()).await?,
+            Some(id) => {
+                catalogue.materials.get(id).ok_or_else(|| Error::not_found("material", id))?;
+                store::lots::lots_of_materials(self.store(), &[id]).await?
+            }
+        };
+        let mut by_material: BTreeMap<MaterialId, Vec<Lot>> = BTreeMap::new();
+        for lot in lots.into_iter().filter(|lot| lot.on_hand.is_positive()) {
+            by_material.entry(lot.material).or_default().push(lot);
+        }
+        Ok(catalogue
+            .materials
+            .iter()
+            .filter_map(|material| {
+                let lots = by_material.get(&material.id)?;
+                let availability = availability(material, lots, day, &[]);
+                Some(ShelfRow { material: Arc::clone(material), availability })
+            })
+            .collect())
+    }
+
+    /// Everything on the shelf and every open ticket, as the answers need it.
+    async fn whole_shelf(&self, actor: &Actor) -> Result<(Arc<Catalogue>, Shelf), Error> {
+        let catalogue = self.catalogue(actor)?;
+        // One transaction, so that lots and promises belong together.
+        let tx = self.store().begin_read().await?;
+        let lots = store::lots::lots_on_shelf(&tx).await?;
+        let tickets = store::tickets::tickets_open(&tx).await?;
+        Ok((catalogue, Shelf { lots, tickets }))
+    }
+
+    /// A page of lots, in the order they were entered.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn lots_page(
+        &self,
+        actor: &Actor,
+        filter: &LotFilter,
+        after: Option<LotId>,
+        limit: u32,
+    ) -> Result<Page<Lot>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::lots::lots_page(self.store(), filter, after, limit).await?)
+    }
+
+    /// Lots by identity, in no particular order.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn lots_get(&self, actor: &Actor, ids: &[LotId]) -> Result<Vec<Lot>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::lots::lots_get(self.store(), ids).await?)
+    }
+
+    /// All lots of some materials, empty ones included.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn lots_of_materials(
+        &self,
+        actor: &Actor,
+        materials: &[MaterialId],
+    ) -> Result<Vec<Lot>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::lots::lots_of_materials(self.store(), materials).await?)
+    }
+
+    /// The lot of that number, letter case aside.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn lot_by_number(&self, actor: &Actor, number: &str) -> Result<Option<Lot>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::lots::lot_by_number(self.store(), number).await?)
+    }
+
+    /// A page of tickets, in the order they were written.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn tickets_page(
+        &self,
+        actor: &Actor,
+        filter: &TicketFilter,
+        after: Option<TicketId>,
+        limit: u32,
+    ) -> Result<Page<Ticket>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::tickets_page(self.store(), filter, after, limit).await?)
+    }
+
+    /// Tickets by identity, in no particular order.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn tickets_get(&self, actor: &Actor, ids: &[TicketId]) -> Result<Vec<Ticket>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::tickets_get(self.store(), ids).await?)
+    }
+
+    /// The ticket of that number, letter case aside.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn ticket_by_number(&self, actor: &Actor, number: &str) -> Result<Option<Ticket>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::ticket_by_number(self.store(), number).await?)
+    }
+
+    /// The tickets that weighed from a lot: where it went.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn tickets_using_lot(&self, actor: &Actor, lot: LotId) -> Result<Vec<Ticket>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::tickets_using_lot(self.store(), lot).await?)
+    }
+
+    /// A page of the audit trail, newest first.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn audit_page(
+        &self,
+        actor: &Actor,
+        filter: &AuditFilter,
+        after: Option<AuditId>,
+        limit: u32,
+    ) -> Result<Page<AuditEntry>, Error> {
+        require(actor, Capability::Administer)?;
+        Ok(store::audit::audit_page(self.store(), filter, after, limit).await?)
+    }
+}

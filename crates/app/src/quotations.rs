@@ -1,0 +1,146 @@
+//! Quotations: recording a supplier's offer. It is kept for ever; a new price is a new quotation.
+
+use chrono::NaiveDate;
+use domain::{
+    Refusal,
+    dates::Span,
+    people::Capability,
+    quotations::{Freight, Offer, Quotation},
+};
+use kernel::{
+    Currency, Quantity, UnitPrice,
+    ids::{MaterialId, QuotationId, SupplierId},
+};
+use serde::{Deserialize, Serialize};
+
+use crate::{App, Change, Error, change::Begun, fresh::Problems};
+
+/// A quotation, as it is entered.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct QuotationRecord {
+    /// The supplier's reference.
+    pub reference: String,
+    /// Who offers.
+    pub supplier: SupplierId,
+    /// What is offered.
+    pub material: MaterialId,
+    /// Of all prices; the supplier's when empty.
+    pub currency: Option<Currency>,
+    /// First day it holds.
+    pub valid_from: NaiveDate,
+    /// Last day it holds.
+    pub valid_until: Option<NaiveDate>,
+    /// From order to delivery.
+    pub lead_time: Option<Span>,
+    /// The least that may be ordered.
+    pub minimum_order: Option<Quantity>,
+    /// Freight and charges.
+    pub freight: Option<Freight>,
+    /// Pack sizes and price breaks.
+    pub offers: Vec<OfferWrite>,
+    /// Remarks.
+    pub note: Option<String>,
+}
+
+/// A price for one pack size from one order quantity up, as it is entered.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct OfferWrite {
+    /// What is sold as one.
+    pub pack: Quantity,
+    /// The price of `price_per`, in the quotation's currency.
+    pub price: UnitPrice,
+    /// What the price is of; the pack when empty.
+    pub price_per: Option<Quantity>,
+    /// The order quantity from which it holds.
+    pub from_quantity: Option<Quantity>,
+}
+
+impl App {
+    /// Records a quotation.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`], [`Error::Invalid`], [`Refusal::Taken`] for a reference that stands for this supplier and material already.
+    pub async fn quotation_record(
+        &self,
+        change: &Change<'_>,
+        input: QuotationRecord,
+    ) -> Result<Quotation, Error> {
+        let mut work = match self.begin(change, Capability::Buy, "quotation-record", &input).await? {
+            Begun::Repeat(quotation) => return Ok(quotation),
+            Begun::Fresh(work) => work,
+        };
+        let catalogue = self.snapshot();
+        let supplier = catalogue
+            .suppliers
+            .get(input.supplier)
+            .ok_or_else(|| Error::not_found("supplier", input.supplier))?;
+        let material = catalogue
+            .materials
+            .get(input.material)
+            .ok_or_else(|| Error::not_found("material", input.material))?;
+        let currency = input.currency.unwrap_or(supplier.currency);
+        let mut problems = Problems::default();
+        let reference = problems.code("reference", "a reference", Some(&input.reference));
+        if reference.is_none() && input.reference.trim().is_empty() {
+            problems.push("reference", "a quotation needs the supplier's reference");
+        }
+        if input.valid_until.is_some_and(|until| until < input.valid_from) {
+            problems.push("validUntil", "it ends before it begins");
+        }
+        if input.offers.is_empty() {
+            problems.push("offers", "a quotation needs at least one price");
+        }
+        for (at, offer) in input.offers.iter().enumerate() {
+            let place = format!("offers[{at}]");
+            if !offer.pack.is_positive() {
+                problems.push(format!("{place}.pack"), "a pack must be above nought");
+            }
+            if offer.price.currency() != currency {
+                problems.push(format!("{place}.price"), format!("this quotation is in {currency}"));
+            }
+            if offer.price_per.is_some_and(|per| !per.is_positive()) {
+                problems.push(format!("{place}.pricePer"), "a price is of something above nought");
+            }
+        }
+        if input.freight.as_ref().is_some_and(|f| f.amount.currency() != currency) {
+            problems.push("freight", format!("this quotation is in {currency}"));
+        }
+        let note = problems.note("note", input.note.as_deref());
+        problems.none()?;
+        let reference = reference.unwrap_or_default();
+        let taken = catalogue
+            .quotations_of(material.id)
+            .iter()
+            .any(|q| q.supplier == supplier.id && q.reference == reference);
+        if taken {
+            return Err(Refusal::Taken { what: "quotation".to_owned(), text: reference }.into());
+        }
+        let quotation = Quotation {
+            id: QuotationId::new(),
+            reference,
+            supplier: supplier.id,
+            material: material.id,
+            currency,
+            valid_from: input.valid_from,
+            valid_until: input.valid_until,
+            lead_time: input.lead_time,
+            minimum_order: input.minimum_order,
+            freight: input.freight,
+            offers: input
+                .offers
+                .into_iter()
+                .map(|offer| Offer {
+                    pack: offer.pack,
+                    price: offer.price,
+                    price_per: offer.price_per.unwrap_or(offer.pack),
+                    from_quantity: offer.from_quantity,
+                })
+                .collect(),
+            note,
+        };
+        store::quotations::quotation_insert(&work.tx, &quotation).await?;
+        work.changes_catalogue();
+        work.note("quotation", quotation.id, None::<&()>, &quotation, None)?;
+        work.finish(quotation).await
+    }
+}

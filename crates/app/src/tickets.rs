@@ -1,0 +1,782 @@
+//! Batch tickets up to the last weighing: writing, allocating, weighing, taking a weighing back, cancelling.
+
+use chrono::NaiveDate;
+use domain::{
+    Catalogue, Refusal,
+    formulas::{Formula, FormulaVersion, VersionStatus},
+    lots::Lot,
+    materials::Material,
+    people::{Actor, Capability},
+    stock::MovementKind,
+    text,
+    tickets::{Allocation, Ticket, TicketLine, TicketStatus, Weighing},
+};
+use engine::{
+    View,
+    normalise::normalise,
+    shelf::{TakenFrom, allocate_fefo},
+};
+use kernel::{
+    Count, Exact, Mass, Quantity, apportion_largest_remainder,
+    ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, TicketId, TicketLineId, WeighingId},
+    limits::TICKET_WEIGHINGS_MAX,
+};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use store::{WriteTx, lots::LotDates, stock::NewMovement};
+
+use crate::{
+    App, Change, Error,
+    change::{Begun, Work},
+    fresh::Problems,
+    lots::{lot_short, lots_lock_of_materials},
+};
+
+/// What a ticket is written from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TicketSubject {
+    /// The approved version of a formula on the day.
+    Formula(FormulaId),
+    /// This version.
+    Version(FormulaVersionId),
+    /// The approved version of what is filled into a pack.
+    Pack(PackId),
+}
+
+/// How much is to be made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TicketSize {
+    /// What is charged in all.
+    Batch(Mass),
+    /// Good units of the pack; the charge follows from fill, overfill and losses.
+    Units(Count),
+}
+
+/// A ticket to be written.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct TicketWrite {
+    /// From what.
+    pub subject: TicketSubject,
+    /// How much.
+    pub size: TicketSize,
+    /// For which day.
+    pub planned_for: NaiveDate,
+    /// The ticket's number; made when empty.
+    pub number: Option<String>,
+    /// Remarks.
+    pub note: Option<String>,
+}
+
+/// Lots to be promised to a ticket.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct TicketAllocate {
+    /// The ticket.
+    pub ticket: TicketId,
+    /// Lots chosen by hand; lines without a choice are filled by first expired, first out.
+    pub choices: Vec<AllocationChoice>,
+}
+
+/// One lot chosen for one line.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct AllocationChoice {
+    /// The line's position.
+    pub line: u32,
+    /// The lot.
+    pub lot: LotId,
+    /// How much of it.
+    pub quantity: Mass,
+}
+
+/// Weighings of a ticket, entered together: all or none.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct TicketWeigh {
+    /// The ticket.
+    pub ticket: TicketId,
+    /// What was weighed.
+    pub weighings: Vec<WeighingWrite>,
+    /// The day it was done; today when empty.
+    pub on: Option<NaiveDate>,
+}
+
+/// One weighing as it is entered.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct WeighingWrite {
+    /// The line's position.
+    pub line: u32,
+    /// The lot; empty for a utility.
+    pub lot: Option<LotId>,
+    /// What the balance said, net.
+    pub amount: Mass,
+    /// The second person.
+    pub checked_by: Option<String>,
+    /// Why a lot or an amount outside the rules was taken all the same.
+    pub reason: Option<String>,
+}
+
+/// A weighing to be taken back.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct WeighingTakeBack {
+    /// The ticket.
+    pub ticket: TicketId,
+    /// The weighing.
+    pub weighing: WeighingId,
+    /// Why.
+    pub reason: String,
+}
+
+/// A ticket to be given up.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct TicketCancel {
+    /// The ticket.
+    pub ticket: TicketId,
+    /// Why.
+    pub reason: String,
+}
+
+impl App {
+    /// Writes a ticket: a frozen copy of an approved version, its targets adding up to the batch to the microgram.
+    ///
+    /// # Errors
+    /// [`Refusal::VersionNotApproved`], [`Error::Invalid`] where the formula lacks a figure the targets need, [`Refusal::Taken`].
+    pub async fn ticket_write(&self, change: &Change<'_>, input: TicketWrite) -> Result<Ticket, Error> {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "ticket-write", &input).await? {
+            Begun::Repeat(ticket) => return Ok(ticket),
+            Begun::Fresh(work) => work,
+        };
+        let catalogue = self.snapshot();
+        let (formula, version, pack) = subject(&catalogue, &input)?;
+        if version.status != VersionStatus::Approved {
+            return Err(not_approved(formula, version).into());
+        }
+        let mut problems = Problems::default();
+        let number = problems.code("number", "a ticket number", input.number.as_deref());
+        let note = problems.note("note", input.note.as_deref());
+        let view = View::plain(&catalogue);
+        let batch = match input.size {
+            TicketSize::Batch(batch) => Some(batch),
+            TicketSize::Units(units) => match pack {
+                Some(pack) => problems.take("units", engine::run_check::batch_for_units(&view, pack, version, units)),
+                None => {
+                    problems.push("units", "units are counted of a pack; name the pack");
+                    None
+                }
+            },
+        };
+        let batch = batch.and_then(|batch| problems.take("batch", batch.require_positive()));
+        if let Some(batch) = batch {
+            if version.largest_batch.is_some_and(|most| batch > most) {
+                problems.push("batch", format!("{batch} is more than the largest batch of {}", formula.code));
+            }
+            if version.smallest_batch.is_some_and(|least| batch < least) {
+                problems.push("batch", format!("{batch} is less than the smallest batch of {}", formula.code));
+            }
+        }
+        problems.none()?;
+        let batch = batch.ok_or_else(|| Error::internal("a ticket without problems lacks its batch"))?;
+        let lines = lines_for(&view, formula, version, batch)?;
+        let number = ticket_number_settle(&work.tx, number).await?;
+        let ticket = Ticket {
+            id: TicketId::new(),
+            number,
+            formula: formula.id,
+            version: version.id,
+            pack: pack.map(|p| p.id),
+            units: match input.size {
+                TicketSize::Units(units) => Some(units),
+                TicketSize::Batch(_) => None,
+            },
+            batch,
+            planned_for: input.planned_for,
+            status: TicketStatus::Planned,
+            lines,
+            allocations: Vec::new(),
+            weighings: Vec::new(),
+            completion: None,
+            written_by: work.by.clone(),
+            written_at: work.at,
+            note,
+        };
+        store::tickets::ticket_insert(&work.tx, &ticket).await?;
+        work.note("ticket", ticket.id, None::<&()>, &ticket, None)?;
+        work.finish(ticket).await
+    }
+
+    /// Promises lots to a ticket: those chosen by hand, and for the rest first expired, first out. All lines or none. Allocating
+    /// again lets go of the earlier promises first.
+    ///
+    /// # Errors
+    /// [`Refusal::TicketNotReady`], [`Refusal::ShelfShort`] for each material that is short, [`Refusal::LotShort`],
+    /// [`Refusal::LotNotUsable`], [`Refusal::LotOfOtherMaterial`].
+    pub async fn ticket_allocate(&self, change: &Change<'_>, input: TicketAllocate) -> Result<Ticket, Error> {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "ticket-allocate", &input).await? {
+            Begun::Repeat(ticket) => return Ok(ticket),
+            Begun::Fresh(work) => work,
+        };
+        let catalogue = self.snapshot();
+        let ticket = ticket_lock(&work.tx, input.ticket).await?;
+        if !ticket.status.is_open() {
+            return Err(not_ready(&ticket, "planned, allocated or in process"));
+        }
+        let day = ticket.planned_for.max(self.today());
+        let materials: BTreeSet<MaterialId> = ticket.lines.iter().map(|line| line.material).collect();
+        let materials: Vec<MaterialId> = materials.into_iter().collect();
+        let lots = lots_lock_of_materials(&work.tx, &materials).await?;
+        let allocations = allocate(&catalogue, &ticket, &lots, day, &input.choices)?;
+        store::tickets::allocations_replace(&work.tx, ticket.id, &allocations).await?;
+        let status =
+            if ticket.status == TicketStatus::Planned { TicketStatus::Allocated } else { ticket.status };
+        store::tickets::ticket_status_set(&work.tx, ticket.id, status, ticket.note.as_deref()).await?;
+        let after = ticket_reload(&work.tx, ticket.id).await?;
+        work.note(
+            "ticket",
+            ticket.id,
+            Some(&serde_json::json!({ "status": ticket.status, "allocations": ticket.allocations })),
+            &serde_json::json!({ "status": after.status, "allocations": after.allocations }),
+            None,
+        )?;
+        work.finish(after).await
+    }
+
+    /// Enters weighings. The stock goes down by what was really weighed, from the lots it was weighed from; all of them or none.
+    ///
+    /// A lot that may not be used, and an amount above the tolerance, are refused unless a reason is given by somebody who may
+    /// release and reject; the reason then stands in the ledger.
+    ///
+    /// # Errors
+    /// [`Refusal::TicketNotReady`], [`Refusal::LotShort`], [`Refusal::LotNotUsable`], [`Refusal::LotOfOtherMaterial`],
+    /// [`Refusal::OutsideTolerance`], [`Error::Invalid`].
+    pub async fn ticket_weigh(&self, change: &Change<'_>, input: TicketWeigh) -> Result<Ticket, Error> {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "ticket-weigh", &input).await? {
+            Begun::Repeat(ticket) => return Ok(ticket),
+            Begun::Fresh(work) => work,
+        };
+        let catalogue = self.snapshot();
+        let ticket = ticket_lock(&work.tx, input.ticket).await?;
+        if !ticket.status.is_open() {
+            return Err(not_ready(&ticket, "planned, allocated or in process"));
+        }
+        let mut problems = Problems::default();
+        let on = self.day_settle(&mut problems, "on", input.on);
+        if input.weighings.is_empty() {
+            problems.push("weighings", "nothing was weighed");
+        }
+        if ticket.weighings.len() + input.weighings.len() > TICKET_WEIGHINGS_MAX {
+            problems.push("weighings", format!("a ticket has at most {TICKET_WEIGHINGS_MAX} weighings"));
+        }
+        let wanted: BTreeSet<LotId> = input.weighings.iter().filter_map(|w| w.lot).collect();
+        let wanted: Vec<LotId> = wanted.into_iter().collect();
+        let lots: HashMap<LotId, Lot> =
+            store::lots::lots_lock(&work.tx, &wanted).await?.into_iter().map(|lot| (lot.id, lot)).collect();
+        for id in &wanted {
+            if !lots.contains_key(id) {
+                return Err(Error::not_found("lot", id));
+            }
+        }
+        let context = Weigh { catalogue: &catalogue, ticket: &ticket, lots: &lots, actor: change.actor };
+        let checked = context.check(&input, on.unwrap_or_else(|| self.today()), &mut problems);
+        problems.none()?;
+        let checked = checked?;
+        let on = on.ok_or_else(|| Error::internal("weighings without problems lack their day"))?;
+
+        let movements: Vec<NewMovement> = checked
+            .iter()
+            .filter_map(|w| {
+                let lot = w.lot?;
+                let quantity = Quantity::Mass(Mass::from_micrograms(-w.amount.micrograms()));
+                Some(NewMovement {
+                    ticket: Some(ticket.id),
+                    reason: w.reason.clone(),
+                    ..work.movement(lot, MovementKind::Weighing, quantity, on)
+                })
+            })
+            .collect();
+        let mut posted = store::stock::post(&work.tx, &movements).await?.into_iter();
+        let mut weighings = Vec::with_capacity(checked.len());
+        for w in checked {
+            let movement = match w.lot {
+                Some(_) => Some(posted.next().ok_or_else(|| Error::internal("a posting is missing"))?.id),
+                None => None,
+            };
+            weighings.push(Weighing {
+                id: WeighingId::new(),
+                line: w.line,
+                lot: w.lot,
+                amount: w.amount,
+                by: work.by.clone(),
+                at: work.at,
+                checked_by: w.checked_by,
+                movement,
+                reversed: None,
+            });
+        }
+        for weighing in &weighings {
+            store::tickets::weighing_insert(&work.tx, ticket.id, weighing).await?;
+        }
+        let left = promises_left(&ticket, &weighings);
+        if left != ticket.allocations {
+            store::tickets::allocations_replace(&work.tx, ticket.id, &left).await?;
+        }
+        for lot in lots.values() {
+            open_on_first_use(&work.tx, &catalogue, lot, on).await?;
+        }
+        store::tickets::ticket_status_set(
+            &work.tx,
+            ticket.id,
+            TicketStatus::InProcess,
+            ticket.note.as_deref(),
+        )
+        .await?;
+        let after = ticket_reload(&work.tx, ticket.id).await?;
+        work.note("ticket", ticket.id, None::<&()>, &serde_json::json!({ "weighings": weighings }), None)?;
+        work.finish(after).await
+    }
+
+    /// Takes a weighing back: what it took returns to its lot, at the value it left with, by a movement that names it.
+    ///
+    /// # Errors
+    /// [`Refusal::TicketNotReady`], [`Refusal::NotReversible`], [`Error::NotFound`].
+    pub async fn weighing_take_back(
+        &self,
+        change: &Change<'_>,
+        input: WeighingTakeBack,
+    ) -> Result<Ticket, Error> {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "weighing-take-back", &input).await? {
+            Begun::Repeat(ticket) => return Ok(ticket),
+            Begun::Fresh(work) => work,
+        };
+        let reason =
+            text::note("a reason", &input.reason).map_err(|error| Error::invalid("reason", error))?;
+        let ticket = ticket_lock(&work.tx, input.ticket).await?;
+        if ticket.status != TicketStatus::InProcess {
+            return Err(not_ready(&ticket, "in process"));
+        }
+        let weighing = ticket
+            .weighings
+            .iter()
+            .find(|w| w.id == input.weighing)
+            .ok_or_else(|| Error::not_found("weighing", input.weighing))?;
+        if weighing.reversed.is_some() {
+            return Err(Refusal::NotReversible { because: "it was taken back before".to_owned() }.into());
+        }
+        if let Some(movement) = weighing.movement {
+            self.reverse(&mut work, movement, &reason, None).await?;
+        }
+        store::tickets::weighing_reverse(&work.tx, weighing.id, &reason).await?;
+        let after = ticket_reload(&work.tx, ticket.id).await?;
+        work.note(
+            "ticket",
+            ticket.id,
+            Some(&serde_json::json!({ "weighing": weighing })),
+            &serde_json::json!({ "takenBack": weighing.id }),
+            Some(&reason),
+        )?;
+        work.finish(after).await
+    }
+
+    /// Gives a ticket up before anything was weighed, and lets go of its promises.
+    ///
+    /// # Errors
+    /// [`Refusal::TicketNotReady`] once something was weighed.
+    pub async fn ticket_cancel(&self, change: &Change<'_>, input: TicketCancel) -> Result<Ticket, Error> {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "ticket-cancel", &input).await? {
+            Begun::Repeat(ticket) => return Ok(ticket),
+            Begun::Fresh(work) => work,
+        };
+        let reason =
+            text::note("a reason", &input.reason).map_err(|error| Error::invalid("reason", error))?;
+        let ticket = ticket_lock(&work.tx, input.ticket).await?;
+        let nothing_weighed = ticket.weighings.iter().all(|w| w.reversed.is_some());
+        if !ticket.status.is_open() || !nothing_weighed {
+            return Err(not_ready(&ticket, "planned or allocated, with nothing weighed"));
+        }
+        store::tickets::allocations_replace(&work.tx, ticket.id, &[]).await?;
+        store::tickets::ticket_status_set(&work.tx, ticket.id, TicketStatus::Cancelled, Some(&reason)).await?;
+        let after = ticket_reload(&work.tx, ticket.id).await?;
+        work.note(
+            "ticket",
+            ticket.id,
+            Some(&serde_json::json!({ "status": ticket.status })),
+            &serde_json::json!({ "status": after.status }),
+            Some(&reason),
+        )?;
+        work.finish(after).await
+    }
+}
+
+/// A weighing that passed every check.
+struct CheckedWeighing {
+    line: TicketLineId,
+    lot: Option<LotId>,
+    amount: Mass,
+    checked_by: Option<String>,
+    reason: Option<String>,
+}
+
+/// What weighings are checked against.
+struct Weigh<'a> {
+    catalogue: &'a Catalogue,
+    ticket: &'a Ticket,
+    lots: &'a HashMap<LotId, Lot>,
+    actor: &'a Actor,
+}
+
+impl Weigh<'_> {
+    /// Checks all weighings, as if entered one after another. Mistakes in the input go to `problems`; what the rules refuse is
+    /// returned, all of it.
+    fn check(
+        &self,
+        input: &TicketWeigh,
+        on: NaiveDate,
+        problems: &mut Problems,
+    ) -> Result<Vec<CheckedWeighing>, Error> {
+        let mut refusals = Vec::new();
+        let mut taken: HashMap<LotId, i64> = HashMap::new();
+        let mut weighed: HashMap<TicketLineId, i64> = HashMap::new();
+        let mut checked = Vec::with_capacity(input.weighings.len());
+        for (at, entry) in input.weighings.iter().enumerate() {
+            let place = format!("weighings[{at}]");
+            let Some(line) = self.ticket.line_at(entry.line) else {
+                problems.push(format!("{place}.line"), format!("ticket {} has no line {}", self.ticket.number, entry.line));
+                continue;
+            };
+            let Some(material) = self.catalogue.materials.get(line.material) else {
+                problems.push(format!("{place}.line"), "the line's material is gone");
+                continue;
+            };
+            if !entry.amount.is_positive() {
+                problems.push(format!("{place}.amount"), "a weighing must be above nought");
+                continue;
+            }
+            let checked_by = entry.checked_by.as_deref().filter(|n| !n.trim().is_empty()).and_then(|name| {
+                problems.take(&format!("{place}.checkedBy"), text::name("a name", name))
+            });
+            if checked_by.as_deref().is_some_and(|name| name == self.actor.name) {
+                problems.push(format!("{place}.checkedBy"), "the second check is another person's");
+            }
+            let reason = problems.note(&format!("{place}.reason"), entry.reason.as_deref());
+            let overruled = reason.is_some() && self.actor.may(Capability::ReleaseAndReject);
+
+            let so_far = weighed.entry(line.id).or_insert_with(|| self.ticket.weighed_on(line.id).micrograms());
+            *so_far = so_far.saturating_add(entry.amount.micrograms());
+            if let Some(tolerance) = line.tolerance {
+                let margin = Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?;
+                if *so_far > line.target.checked_add(margin)?.micrograms() && !overruled {
+                    refusals.push(Refusal::OutsideTolerance {
+                        line: line.position,
+                        weighed: Quantity::Mass(Mass::from_micrograms(*so_far)),
+                        target: Quantity::Mass(line.target),
+                        tolerance: Quantity::Mass(margin),
+                    });
+                }
+            }
+
+            match (material.kind.is_stocked(), entry.lot.and_then(|id| self.lots.get(&id))) {
+                (true, Some(lot)) => {
+                    if lot.material != line.material {
+                        refusals.push(self.other_material(line, lot, material));
+                        continue;
+                    }
+                    let because = lot.unusable_on(on, material);
+                    if !because.is_empty() && !overruled {
+                        refusals.push(Refusal::LotNotUsable {
+                            lot: lot.id,
+                            lot_number: lot.number.clone(),
+                            on,
+                            because,
+                        });
+                    }
+                    let gone = taken.entry(lot.id).or_insert(0);
+                    let available = lot.free().saturating_add(self.promised_here(lot)).min(lot.on_hand.raw());
+                    let left = available.saturating_sub(*gone).max(0);
+                    *gone = gone.saturating_add(entry.amount.micrograms());
+                    if entry.amount.micrograms() > left {
+                        refusals.push(lot_short(lot, material, Quantity::Mass(entry.amount), left));
+                    }
+                }
+                (true, None) => {
+                    problems.push(format!("{place}.lot"), format!("say which lot of {} was weighed", material.code));
+                }
+                (false, Some(_)) => {
+                    problems.push(format!("{place}.lot"), format!("{} is a utility and has no lots", material.code));
+                }
+                (false, None) => {}
+            }
+            checked.push(CheckedWeighing {
+                line: line.id,
+                lot: entry.lot,
+                amount: entry.amount,
+                checked_by,
+                reason,
+            });
+        }
+        if refusals.is_empty() { Ok(checked) } else { Err(Error::Refused(refusals)) }
+    }
+
+    fn promised_here(&self, lot: &Lot) -> i64 {
+        self.ticket.allocations.iter().filter(|a| a.lot == lot.id).map(|a| a.quantity.raw()).sum()
+    }
+
+    fn other_material(&self, line: &TicketLine, lot: &Lot, material: &Material) -> Refusal {
+        let lot_material =
+            self.catalogue.materials.get(lot.material).map_or_else(String::new, |m| m.code.clone());
+        Refusal::LotOfOtherMaterial {
+            lot_number: lot.number.clone(),
+            lot_material,
+            line: line.position,
+            line_material: material.code.clone(),
+        }
+    }
+}
+
+/// The formula, version and pack a ticket is to be written from.
+fn subject<'a>(
+    catalogue: &'a Catalogue,
+    input: &TicketWrite,
+) -> Result<(&'a Formula, &'a FormulaVersion, Option<&'a domain::packs::Pack>), Error> {
+    let (formula, pack) = match input.subject {
+        TicketSubject::Version(id) => {
+            let (formula, version) =
+                catalogue.version(id).ok_or_else(|| Error::not_found("formula version", id))?;
+            return Ok((formula, version, None));
+        }
+        TicketSubject::Formula(id) => {
+            (catalogue.formulas.get(id).ok_or_else(|| Error::not_found("formula", id))?, None)
+        }
+        TicketSubject::Pack(id) => {
+            let pack = catalogue.packs.get(id).ok_or_else(|| Error::not_found("pack", id))?;
+            let formula = catalogue
+                .formulas
+                .get(pack.formula)
+                .ok_or_else(|| Error::not_found("formula", pack.formula))?;
+            (formula, Some(&**pack))
+        }
+    };
+    match formula.approved_on(input.planned_for) {
+        Some(version) => Ok((formula, version, pack)),
+        None => match formula.current() {
+            Some(version) => Err(not_approved(formula, version).into()),
+            None => Err(Error::invalid("formula", format!("{} has no version yet", formula.code))),
+        },
+    }
+}
+
+fn not_approved(formula: &Formula, version: &FormulaVersion) -> Refusal {
+    Refusal::VersionNotApproved {
+        formula: formula.code.clone(),
+        number: version.number,
+        status: version.status,
+    }
+}
+
+/// The lines of a ticket: each share of the batch, apportioned so that the targets add up to the batch exactly.
+fn lines_for(
+    view: &View<'_>,
+    formula: &Formula,
+    version: &FormulaVersion,
+    batch: Mass,
+) -> Result<Vec<TicketLine>, Error> {
+    let normal = normalise(view, version)?;
+    if let Some(gap) = normal.gaps.first() {
+        return Err(Error::invalid(format!("{} version {}", formula.code, version.number), gap));
+    }
+    let shares: Vec<Exact> = normal.lines.iter().map(|line| line.share.clone().unwrap_or_default()).collect();
+    let targets = apportion_largest_remainder(batch.micrograms(), &shares)?;
+    let written: BTreeMap<u32, _> = version.lines.iter().map(|line| (line.position, line)).collect();
+    Ok(normal
+        .lines
+        .iter()
+        .zip(targets)
+        .map(|(line, target)| {
+            let source = written.get(&line.position);
+            TicketLine {
+                id: TicketLineId::new(),
+                position: line.position,
+                phase: source.and_then(|s| s.phase.clone()),
+                material: line.material,
+                target: Mass::from_micrograms(target),
+                tolerance: source.and_then(|s| s.weighing_tolerance),
+                instruction: source.and_then(|s| s.instruction.clone()),
+            }
+        })
+        .collect())
+}
+
+/// Which lots are promised to which line. What the ticket held before counts as free again.
+fn allocate(
+    catalogue: &Catalogue,
+    ticket: &Ticket,
+    lots: &[Lot],
+    day: NaiveDate,
+    choices: &[AllocationChoice],
+) -> Result<Vec<Allocation>, Error> {
+    let mut problems = Problems::default();
+    let mut refusals = Vec::new();
+    // Each promise made below is noted on the lot here, so that the next line sees what is left.
+    let mut lots: Vec<Lot> = lots.to_vec();
+    for lot in &mut lots {
+        let own: i64 = ticket.allocations.iter().filter(|a| a.lot == lot.id).map(|a| a.quantity.raw()).sum();
+        promise(lot, own.saturating_neg());
+    }
+    let mut allocations = Vec::new();
+
+    for (at, choice) in choices.iter().enumerate() {
+        let place = format!("choices[{at}]");
+        let (Some(line), Some(lot)) =
+            (ticket.line_at(choice.line), lots.iter_mut().find(|lot| lot.id == choice.lot))
+        else {
+            problems.push(place, "no such line, or no such lot of a material of this ticket");
+            continue;
+        };
+        let Some(material) = catalogue.materials.get(line.material) else { continue };
+        if lot.material != line.material {
+            refusals.push(Refusal::LotOfOtherMaterial {
+                lot_number: lot.number.clone(),
+                lot_material: catalogue
+                    .materials
+                    .get(lot.material)
+                    .map_or_else(String::new, |m| m.code.clone()),
+                line: line.position,
+                line_material: material.code.clone(),
+            });
+            continue;
+        }
+        if !choice.quantity.is_positive() {
+            problems.push(format!("{place}.quantity"), "an allocation must be above nought");
+            continue;
+        }
+        let because = lot.unusable_on(day, material);
+        if !because.is_empty() {
+            refusals.push(Refusal::LotNotUsable {
+                lot: lot.id,
+                lot_number: lot.number.clone(),
+                on: day,
+                because,
+            });
+            continue;
+        }
+        if choice.quantity.micrograms() > lot.free() {
+            refusals.push(lot_short(lot, material, Quantity::Mass(choice.quantity), lot.free()));
+            continue;
+        }
+        promise(lot, choice.quantity.micrograms());
+        allocations.push(Allocation {
+            line: line.id,
+            lot: lot.id,
+            quantity: Quantity::Mass(choice.quantity),
+        });
+    }
+    problems.none()?;
+
+    for line in &ticket.lines {
+        let Some(material) = catalogue.materials.get(line.material).filter(|m| m.kind.is_stocked()) else {
+            continue;
+        };
+        let chosen: i64 =
+            allocations.iter().filter(|a| a.line == line.id).map(|a| a.quantity.raw()).sum();
+        let needed = ticket.remaining_on(line).micrograms().saturating_sub(chosen);
+        if needed <= 0 {
+            continue;
+        }
+        let need = Quantity::Mass(Mass::from_micrograms(needed));
+        let plan = allocate_fefo(material, &lots, day, need, &[]);
+        if plan.short_by.is_positive() {
+            let available = needed.saturating_sub(plan.short_by.raw());
+            refusals.push(Refusal::ShelfShort {
+                material: material.code.clone(),
+                needed: need,
+                available: Quantity::Mass(Mass::from_micrograms(available)),
+                on: day,
+            });
+        }
+        for take in plan.takes {
+            let TakenFrom::Lot { lot: id, .. } = take.from else { continue };
+            if let Some(lot) = lots.iter_mut().find(|lot| lot.id == id) {
+                promise(lot, take.quantity.raw());
+            }
+            allocations.push(Allocation { line: line.id, lot: id, quantity: take.quantity });
+        }
+    }
+    if refusals.is_empty() { Ok(allocations) } else { Err(Error::Refused(refusals)) }
+}
+
+/// Notes a promise on a lot held in memory; below nought lets go of one.
+fn promise(lot: &mut Lot, raw: i64) {
+    let reserved = lot.reserved.raw().saturating_add(raw).max(0);
+    lot.reserved = Quantity::from_raw(reserved, lot.reserved.dimension());
+}
+
+/// The promises that remain after weighings: a weighing uses up what was promised of its lot to its line.
+fn promises_left(ticket: &Ticket, weighings: &[Weighing]) -> Vec<Allocation> {
+    let mut left = ticket.allocations.clone();
+    for weighing in weighings {
+        let mut amount = weighing.amount.micrograms();
+        for allocation in &mut left {
+            if Some(allocation.lot) == weighing.lot && allocation.line == weighing.line {
+                let used = amount.min(allocation.quantity.raw());
+                allocation.quantity = Quantity::Mass(Mass::from_micrograms(allocation.quantity.raw() - used));
+                amount -= used;
+            }
+        }
+    }
+    left.retain(|allocation| allocation.quantity.is_positive());
+    left
+}
+
+/// A lot whose material keeps only so long once opened is opened by its first weighing.
+async fn open_on_first_use(
+    tx: &WriteTx,
+    catalogue: &Catalogue,
+    lot: &Lot,
+    on: NaiveDate,
+) -> Result<(), Error> {
+    let limited =
+        catalogue.materials.get(lot.material).is_some_and(|material| material.period_after_opening.is_some());
+    if limited && lot.opened_on.is_none() {
+        let dates = LotDates {
+            made_on: lot.made_on,
+            expires_on: lot.expires_on,
+            retest_on: lot.retest_on,
+            opened_on: Some(on),
+        };
+        store::lots::lot_dates_set(tx, lot.id, &dates).await?;
+    }
+    Ok(())
+}
+
+async fn ticket_number_settle(tx: &WriteTx, wished: Option<String>) -> Result<String, Error> {
+    if let Some(number) = wished {
+        if store::tickets::ticket_by_number(tx, &number).await?.is_some() {
+            return Err(Refusal::Taken { what: "ticket".to_owned(), text: number }.into());
+        }
+        return Ok(number);
+    }
+    for _ in 0..1_000 {
+        let next = store::numbers::number_next(tx, "T").await?;
+        let number = format!("T-{next:06}");
+        if store::tickets::ticket_by_number(tx, &number).await?.is_none() {
+            return Ok(number);
+        }
+    }
+    Err(Error::internal("a thousand ticket numbers are taken"))
+}
+
+pub(crate) fn not_ready(ticket: &Ticket, wanted: &str) -> Error {
+    Refusal::TicketNotReady {
+        number: ticket.number.clone(),
+        status: ticket.status,
+        wanted: wanted.to_owned(),
+    }
+    .into()
+}
+
+/// The ticket, locked until the transaction ends.
+pub(crate) async fn ticket_lock(tx: &WriteTx, id: TicketId) -> Result<Ticket, Error> {
+    store::tickets::ticket_lock(tx, id).await?.ok_or_else(|| Error::not_found("ticket", id))
+}
+
+pub(crate) async fn ticket_reload(tx: &WriteTx, id: TicketId) -> Result<Ticket, Error> {
+    store::tickets::ticket_get(tx, id).await?.ok_or_else(|| Error::not_found("ticket", id))
+}
+
