@@ -1,1 +1,27 @@
-//! Placeholder; see DEVELOPERS.md.
+//! Answers: what a batch, a kilogram, a litre or a bottle costs, whether a run can be made, what a change would do.
+//!
+//! Pure functions over a catalogue and a shelf: no clock, no database, no protocol. Everything is worked out in
+//! [`kernel::Exact`]; figures are rounded once, in [`present`]. What a figure needs and nobody has entered is a [`Gap`],
+//! and an answer with a gap never calls itself complete.
+
+pub mod cost;
+pub mod error;
+pub mod explode;
+pub mod gap;
+pub mod normalise;
+pub mod note;
+pub mod output;
+pub mod present;
+pub mod price;
+pub mod source;
+pub mod view;
+
+mod rollup;
+mod words;
+
+pub use cost::{CostRequest, CostSheet, CostSubject, cost_sheet};
+pub use error::EngineError;
+pub use gap::Gap;
+pub use note::Note;
+pub use source::Source;
+pub use view::{MaterialRef, Overlay, View};

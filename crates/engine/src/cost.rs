@@ -1,0 +1,622 @@
+//! Cost sheets: what a batch, a kilogram, a litre, a unit and a case cost, line by line, and where each figure comes from.
+//!
+//! Order of work: lines become shares of what is charged; shares become masses of the batch; each is priced as supplied, an
+//! intermediate by rolling up its own formula at its usual batch; the cost per batch is added; the sum is divided by the good
+//! output, that is what loss and heel leave. For a pack, filling loss and fill give whole units; components with their loss and
+//! line labour are added per unit; everything is divided by whole units. What is missing is listed, its line holds no value, and
+//! the totals are then partial.
+
+use chrono::NaiveDate;
+use domain::{
+    formulas::{FormulaVersion, VersionStatus},
+    packs::Pack,
+};
+use kernel::{
+    Currency, Density, Dimension, Exact, Mass, Money,
+    ids::{FormulaId, FormulaVersionId, MaterialId, PackId},
+};
+
+use crate::{
+    EngineError, Gap, MaterialRef, Note, Source, View,
+    explode::{breaches_in, explode},
+    gap::add_gap,
+    normalise::normalise,
+    note::add_note,
+    output::{BatchOutput, FillingOutput, batch_output, component_per_unit, fill_mass, filling_output},
+    rollup::Pricing,
+    view::RateUsed,
+};
+
+/// What is to be costed, at which batch, on which day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CostRequest {
+    /// What.
+    pub subject: CostSubject,
+    /// Everything charged; `None` for the version's usual batch.
+    pub batch: Option<Mass>,
+    /// Prices, rates and approved versions are those of this day.
+    pub as_of: NaiveDate,
+    /// The selling price of one unit to work the margin out at; `None` for the pack's own.
+    pub price: Option<Money>,
+}
+
+/// What is to be costed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CostSubject {
+    /// The liquid a version makes.
+    Version(FormulaVersionId),
+    /// A pack filled with it.
+    Pack {
+        /// The pack.
+        pack: PackId,
+        /// The version to fill it with; `None` for the one approved on the day.
+        version: Option<FormulaVersionId>,
+    },
+}
+
+impl CostRequest {
+    /// A version at its usual batch.
+    pub const fn version(version: FormulaVersionId, as_of: NaiveDate) -> Self {
+        Self { subject: CostSubject::Version(version), batch: None, as_of, price: None }
+    }
+
+    /// A pack of the version approved on the day, at its usual batch.
+    pub const fn pack(pack: PackId, as_of: NaiveDate) -> Self {
+        Self { subject: CostSubject::Pack { pack, version: None }, batch: None, as_of, price: None }
+    }
+
+    /// The same at another batch.
+    pub const fn at_batch(mut self, batch: Mass) -> Self {
+        self.batch = Some(batch);
+        self
+    }
+}
+
+/// What a batch costs. Money is in `currency`; nothing is rounded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CostSheet {
+    /// What was costed.
+    pub subject: CostedSubject,
+    /// The day asked.
+    pub as_of: NaiveDate,
+    /// The house's currency.
+    pub currency: Currency,
+    /// The catalogue's version.
+    pub catalogue_version: i64,
+    /// Where the batch goes.
+    pub batch: BatchOutput,
+    /// Of the finished liquid.
+    pub density: Option<Density>,
+    /// What the batch fills; only for a pack, `None` where a gap stands in the way.
+    pub filling: Option<FillingOutput>,
+    /// Ingredients, cost per batch, components, line labour: in this order.
+    pub lines: Vec<CostLine>,
+    /// The sums.
+    pub totals: CostTotals,
+    /// Margin and markup; only for a pack with a price and a complete cost.
+    pub margin: Option<Margin>,
+    /// What is missing.
+    pub gaps: Vec<Gap>,
+    /// What to know.
+    pub notes: Vec<Note>,
+    /// Whether nothing is missing. When it is not, every total is partial.
+    pub complete: bool,
+}
+
+/// What a sheet is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CostedSubject {
+    /// The formula.
+    pub formula: FormulaId,
+    /// Its code.
+    pub formula_code: String,
+    /// Its name.
+    pub formula_name: String,
+    /// The version.
+    pub version: FormulaVersionId,
+    /// Its number.
+    pub version_number: u32,
+    /// Where it stands.
+    pub version_status: VersionStatus,
+    /// The pack.
+    pub pack: Option<PackId>,
+    /// Its code.
+    pub pack_code: Option<String>,
+    /// Its name.
+    pub pack_name: Option<String>,
+    /// Units in a case.
+    pub units_per_case: Option<u32>,
+}
+
+/// What a line of a sheet is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum LineKind {
+    /// A line of the formula.
+    Ingredient,
+    /// Labour, cleaning, tests and disposal of the batch.
+    CostPerBatch,
+    /// A bottle, closure, label or case.
+    Component,
+    /// Filling and labelling.
+    LineLabour,
+}
+
+impl LineKind {
+    /// The words people use.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Ingredient => "ingredient",
+            Self::CostPerBatch => "cost per batch",
+            Self::Component => "packaging component",
+            Self::LineLabour => "line labour",
+        }
+    }
+
+    /// A stable name for programs.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Ingredient => "INGREDIENT",
+            Self::CostPerBatch => "COST_PER_BATCH",
+            Self::Component => "COMPONENT",
+            Self::LineLabour => "LINE_LABOUR",
+        }
+    }
+}
+
+/// One line of a sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CostLine {
+    /// What it is.
+    pub kind: LineKind,
+    /// The formula line's position.
+    pub position: Option<u32>,
+    /// The formula line's phase.
+    pub phase: Option<String>,
+    /// The ingredient or component.
+    pub material: Option<MaterialRef>,
+    /// kg or pieces for the batch.
+    pub amount: Option<Exact>,
+    /// What `amount` is in; `None` for costs that are of nothing weighed or counted.
+    pub dimension: Option<Dimension>,
+    /// kg or pieces for one unit; only for a pack.
+    pub amount_per_unit: Option<Exact>,
+    /// Per kg or piece; partial when `partial`.
+    pub unit_cost: Option<Exact>,
+    /// For the batch; partial when `partial`, `None` when nothing of it is known.
+    pub value: Option<Exact>,
+    /// For one unit; only for a pack.
+    pub value_per_unit: Option<Exact>,
+    /// Part of the sheet's total (the partial one when gaps remain), as a fraction of one.
+    pub share: Option<Exact>,
+    /// Where the figure comes from.
+    pub source: Source,
+    /// What is missing here or beneath.
+    pub gaps: Vec<Gap>,
+    /// Whether something is missing here or beneath.
+    pub partial: bool,
+    /// Lines of an intermediate made here, with the amounts that stand behind this line. Their values add up to this line's.
+    pub nested: Vec<CostLine>,
+}
+
+/// The sums of a sheet, in its currency. Partial when the sheet is not complete.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CostTotals {
+    /// Ingredients of the batch.
+    pub ingredients: Exact,
+    /// Cost per batch.
+    pub making: Exact,
+    /// Components for the units of the batch; nought where the units are not known.
+    pub components: Exact,
+    /// Line labour for the units of the batch; nought where the units are not known.
+    pub line_labour: Exact,
+    /// All of it.
+    pub per_batch: Exact,
+    /// The liquid: ingredients and cost per batch, per kg of good output.
+    pub per_kg: Exact,
+    /// The same per litre at the reference temperature; `None` without a density.
+    pub per_litre: Option<Exact>,
+    /// One unit: everything over whole units.
+    pub per_unit: Option<Exact>,
+    /// One case.
+    pub per_case: Option<Exact>,
+}
+
+/// What is earned at a price.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Margin {
+    /// The price as entered.
+    pub price: Money,
+    /// The price in the house's currency.
+    pub price_in_house_currency: Exact,
+    /// The rate it went through.
+    pub rate: Option<RateUsed>,
+    /// Price less cost, per unit.
+    pub earned_per_unit: Exact,
+    /// (price − cost) / price, as a fraction of one; `None` at a price of nought.
+    pub margin: Option<Exact>,
+    /// (price − cost) / cost, as a fraction of one; `None` at a cost of nought.
+    pub markup: Option<Exact>,
+}
+
+/// (price − cost) / price; `None` at a price of nought.
+pub fn margin_at(price: &Exact, cost: &Exact) -> Option<Exact> {
+    (price - cost).checked_div(price).ok()
+}
+
+/// (price − cost) / cost; `None` at a cost of nought.
+pub fn markup_at(price: &Exact, cost: &Exact) -> Option<Exact> {
+    (price - cost).checked_div(cost).ok()
+}
+
+/// What a batch of a version or a pack costs, line by line.
+///
+/// # Errors
+/// [`EngineError`] when there is nothing to cost: an unknown thing, an unsound formula, a batch that leaves nothing or fills no
+/// unit. What is merely missing is a [`Gap`] on the sheet instead.
+pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, EngineError> {
+    let (version, pack) = find_subject(view, request)?;
+    let formula = view.formula_of(version)?;
+    let charged = request.batch.unwrap_or(version.usual_batch);
+    let batch = batch_output(view, version, &charged.to_exact())?;
+    let mut sheet = Sheet { view, as_of: request.as_of, gaps: Vec::new(), notes: Vec::new() };
+    sheet.notes_on_batch(version, &formula.code, charged);
+
+    let normalised = normalise(view, version)?;
+    let exploded = explode(view, version, request.as_of)?;
+    normalised.gaps.iter().for_each(|gap| add_gap(&mut sheet.gaps, gap.clone()));
+    normalised.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
+    exploded.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
+    for breach in breaches_in(view, version, &exploded)? {
+        add_note(
+            &mut sheet.notes,
+            Note::UseLevel {
+                formula: formula.code.clone(),
+                number: version.number,
+                material: breach.material,
+                found: breach.found,
+                limit: breach.limit,
+                is_most: breach.is_most,
+                kind: breach.kind,
+                from_line: breach.from_line,
+            },
+        );
+    }
+
+    let demanded =
+        exploded.materials.iter().map(|part| (part.material, &part.per_kg_charged * &batch.charged));
+    let mut pricing = Pricing::new(view, request.as_of, demanded);
+
+    // The liquid.
+    let mut lines = Vec::with_capacity(normalised.lines.len() + 8);
+    for line in &normalised.lines {
+        let amount = line.share.as_ref().map(|share| share * &batch.charged);
+        let mut cost_line = pricing.line(LineKind::Ingredient, line.material, amount, &line.gaps)?;
+        cost_line.position = Some(line.position);
+        cost_line.phase.clone_from(&line.phase);
+        lines.push(cost_line);
+    }
+    if let Some(line) = sheet.cost_per_batch(version, &formula.code) {
+        lines.push(line);
+    }
+
+    // The pack.
+    let mut filling = None;
+    if let Some(pack) = pack {
+        match fill_mass(view, pack, version)? {
+            Ok(fill) => filling = Some(filling_output(pack, &batch.good, &fill)?),
+            Err(gap) => add_gap(&mut sheet.gaps, gap),
+        }
+        let units = filling.as_ref().map(|filling| Exact::whole(filling.units));
+        sheet.components(pack, units.as_ref(), &mut pricing, &mut lines)?;
+        if let Some(line) = sheet.line_labour(pack, units.as_ref()) {
+            lines.push(line);
+        }
+        if let Some(left_over) =
+            filling.as_ref().map(|filling| &filling.left_over).filter(|kg| kg.is_positive())
+        {
+            sheet.notes.push(Note::LeftOver { left_over: left_over.clone() });
+        }
+    }
+    for line in &lines {
+        line.gaps.iter().for_each(|gap| add_gap(&mut sheet.gaps, gap.clone()));
+    }
+    pricing.notes().iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
+
+    let density = sheet.density(version, &formula.code, formula.makes, pack.is_some());
+    let totals = total(&mut lines, &batch, density, filling.as_ref(), pack)?;
+    let price = pack.and_then(|pack| request.price.or(pack.price));
+    let margin = match (pack, price) {
+        (Some(_), Some(price)) => sheet.margin(price, &totals),
+        (Some(pack), None) => {
+            sheet.notes.push(Note::NoSellingPrice { pack: pack.code.clone() });
+            None
+        }
+        (None, _) => None,
+    };
+
+    Ok(CostSheet {
+        subject: CostedSubject {
+            formula: formula.id,
+            formula_code: formula.code.clone(),
+            formula_name: formula.name.clone(),
+            version: version.id,
+            version_number: version.number,
+            version_status: version.status,
+            pack: pack.map(|pack| pack.id),
+            pack_code: pack.map(|pack| pack.code.clone()),
+            pack_name: pack.map(|pack| pack.name.clone()),
+            units_per_case: pack.and_then(|pack| pack.units_per_case),
+        },
+        as_of: request.as_of,
+        currency: view.currency(),
+        catalogue_version: view.catalogue().version,
+        batch,
+        density,
+        filling,
+        lines,
+        totals,
+        margin,
+        complete: sheet.gaps.is_empty(),
+        gaps: sheet.gaps,
+        notes: sheet.notes,
+    })
+}
+
+fn find_subject<'a>(
+    view: &View<'a>,
+    request: &CostRequest,
+) -> Result<(&'a FormulaVersion, Option<&'a Pack>), EngineError> {
+    match request.subject {
+        CostSubject::Version(id) => Ok((view.version(id)?.1, None)),
+        CostSubject::Pack { pack, version } => {
+            let pack = view.pack(pack)?;
+            let formula = view
+                .catalogue()
+                .formulas
+                .get(pack.formula)
+                .ok_or_else(|| EngineError::NotFound { what: "formula", key: pack.formula.to_string() })?;
+            let version = match version {
+                Some(id) => {
+                    let (of, version) = view.version(id)?;
+                    if of.id != formula.id {
+                        return Err(EngineError::VersionOfOtherFormula {
+                            pack: pack.code.clone(),
+                            wanted: formula.code.clone(),
+                            found: of.code.clone(),
+                        });
+                    }
+                    version
+                }
+                None => formula.approved_on(request.as_of).ok_or_else(|| EngineError::NoApprovedVersion {
+                    formula: formula.id,
+                    code: formula.code.clone(),
+                    on: request.as_of,
+                })?,
+            };
+            Ok((version, Some(pack)))
+        }
+    }
+}
+
+/// A sheet while it is being filled.
+struct Sheet<'v, 'a> {
+    view: &'v View<'a>,
+    as_of: NaiveDate,
+    gaps: Vec<Gap>,
+    notes: Vec<Note>,
+}
+
+impl Sheet<'_, '_> {
+    fn notes_on_batch(&mut self, version: &FormulaVersion, formula: &str, batch: Mass) {
+        if version.status != VersionStatus::Approved {
+            let status = version.status.word();
+            let number = version.number;
+            self.notes.push(Note::NotApproved { formula: formula.to_owned(), number, status });
+        }
+        if let Some(smallest) = version.smallest_batch.filter(|smallest| batch < *smallest) {
+            self.notes.push(Note::BatchBelowSmallest { batch, smallest });
+        }
+        if let Some(largest) = version.largest_batch.filter(|largest| batch > *largest) {
+            self.notes.push(Note::BatchAboveLargest { batch, largest });
+        }
+    }
+
+    fn cost_per_batch(&mut self, version: &FormulaVersion, formula: &str) -> Option<CostLine> {
+        let number = version.number;
+        let Some(cost) = version.cost_per_batch else {
+            add_note(&mut self.notes, Note::NoCostPerBatch { formula: formula.to_owned(), number });
+            return None;
+        };
+        let needed_for = || format!("the cost per batch of formula {formula}");
+        let mut line = CostLine::bare(LineKind::CostPerBatch);
+        match self.view.money_in_house_currency(cost, self.as_of, needed_for) {
+            Ok((value, rate)) => {
+                line.value = Some(value);
+                line.source = Source::CostPerBatch { formula: formula.to_owned(), number, rate };
+            }
+            Err(gap) => line.add_gap(gap),
+        }
+        Some(line)
+    }
+
+    fn components(
+        &self,
+        pack: &Pack,
+        units: Option<&Exact>,
+        pricing: &mut Pricing<'_, '_>,
+        lines: &mut Vec<CostLine>,
+    ) -> Result<(), EngineError> {
+        let mut needs = Vec::with_capacity(pack.components.len());
+        for component in &pack.components {
+            let per_unit = component_per_unit(pack, component)?;
+            let for_batch = per_unit.as_ref().ok().zip(units).map(|(per_unit, units)| per_unit * units);
+            if let Some(for_batch) = &for_batch {
+                pricing.demand(component.material, for_batch);
+            }
+            needs.push((component.material, per_unit, for_batch));
+        }
+        for (material, per_unit, for_batch) in needs {
+            let (per_unit, gaps) = match per_unit {
+                Ok(per_unit) => (Some(per_unit), Vec::new()),
+                Err(gap) => (None, vec![gap]),
+            };
+            let mut line = pricing.line(LineKind::Component, material, for_batch, &gaps)?;
+            line.value_per_unit =
+                per_unit.as_ref().zip(line.unit_cost.as_ref()).map(|(amount, cost)| amount * cost);
+            line.amount_per_unit = per_unit;
+            lines.push(line);
+        }
+        Ok(())
+    }
+
+    fn line_labour(&mut self, pack: &Pack, units: Option<&Exact>) -> Option<CostLine> {
+        let Some(labour) = pack.line_labour else {
+            add_note(&mut self.notes, Note::NoLineLabour { pack: pack.code.clone() });
+            return None;
+        };
+        let mut line = CostLine::bare(LineKind::LineLabour);
+        let needed_for = || format!("the line labour of pack {}", pack.code);
+        match self.view.money_in_house_currency(labour, self.as_of, needed_for) {
+            Ok((per_unit, rate)) => {
+                line.value = units.map(|units| units * &per_unit);
+                line.value_per_unit = Some(per_unit);
+                line.source = Source::LineLabour { pack: pack.id, code: pack.code.clone(), rate };
+            }
+            Err(gap) => line.add_gap(gap),
+        }
+        Some(line)
+    }
+
+    fn density(
+        &mut self,
+        version: &FormulaVersion,
+        formula: &str,
+        makes: MaterialId,
+        of_pack: bool,
+    ) -> Option<Density> {
+        match self.view.liquid_density(version) {
+            Some((density, of_material)) => {
+                if of_material && let Ok(material) = self.view.material(makes) {
+                    let material = MaterialRef::from(&**material);
+                    add_note(
+                        &mut self.notes,
+                        Note::DensityOfMaterial { formula: formula.to_owned(), material },
+                    );
+                }
+                Some(density)
+            }
+            None => {
+                // A pack filled by volume says so as a gap already; by mass, litres are of no interest.
+                if !of_pack {
+                    let number = version.number;
+                    add_note(&mut self.notes, Note::NoFigurePerLitre { formula: formula.to_owned(), number });
+                }
+                None
+            }
+        }
+    }
+
+    /// Only on a whole cost: a margin on a partial one would flatter.
+    fn margin(&mut self, price: Money, totals: &CostTotals) -> Option<Margin> {
+        let needed_for = || "the selling price".to_owned();
+        let (in_house, rate) = match self.view.money_in_house_currency(price, self.as_of, needed_for) {
+            Ok(converted) => converted,
+            Err(gap) => {
+                add_gap(&mut self.gaps, gap);
+                return None;
+            }
+        };
+        if !self.gaps.is_empty() {
+            return None;
+        }
+        let cost = totals.per_unit.as_ref()?;
+        Some(Margin {
+            price,
+            rate,
+            earned_per_unit: &in_house - cost,
+            margin: margin_at(&in_house, cost),
+            markup: markup_at(&in_house, cost),
+            price_in_house_currency: in_house,
+        })
+    }
+}
+
+impl CostLine {
+    /// A line of which nothing is known yet.
+    pub(crate) const fn bare(kind: LineKind) -> Self {
+        Self {
+            kind,
+            position: None,
+            phase: None,
+            material: None,
+            amount: None,
+            dimension: None,
+            amount_per_unit: None,
+            unit_cost: None,
+            value: None,
+            value_per_unit: None,
+            share: None,
+            source: Source::Missing,
+            gaps: Vec::new(),
+            partial: false,
+            nested: Vec::new(),
+        }
+    }
+
+    pub(crate) fn add_gap(&mut self, gap: Gap) {
+        add_gap(&mut self.gaps, gap);
+        self.partial = true;
+    }
+}
+
+/// Works out what one unit carries of each line, the sums, and each line's share.
+fn total(
+    lines: &mut [CostLine],
+    batch: &BatchOutput,
+    density: Option<Density>,
+    filling: Option<&FillingOutput>,
+    pack: Option<&Pack>,
+) -> Result<CostTotals, EngineError> {
+    let sum_of = |kind: LineKind, lines: &[CostLine]| -> Exact {
+        lines.iter().filter(|line| line.kind == kind).filter_map(|line| line.value.as_ref()).sum()
+    };
+    let ingredients = sum_of(LineKind::Ingredient, lines);
+    let making = sum_of(LineKind::CostPerBatch, lines);
+    let components = sum_of(LineKind::Component, lines);
+    let line_labour = sum_of(LineKind::LineLabour, lines);
+    let liquid = &ingredients + &making;
+    let per_batch = &(&liquid + &components) + &line_labour;
+    let per_kg = liquid.checked_div(&batch.good)?;
+    let per_litre = density.map(|density| density.mass_of(&per_kg));
+    let mut per_unit = None;
+    if let Some(filling) = filling {
+        let units = Exact::whole(filling.units);
+        per_unit = Some(per_batch.checked_div(&units)?);
+        for line in lines.iter_mut() {
+            if let (Some(value), None) = (&line.value, &line.value_per_unit) {
+                line.value_per_unit = Some(value.checked_div(&units)?);
+            }
+            if let (Some(amount), None) = (&line.amount, &line.amount_per_unit) {
+                line.amount_per_unit = Some(amount.checked_div(&units)?);
+            }
+        }
+    }
+    let per_case = per_unit
+        .as_ref()
+        .zip(pack.and_then(|pack| pack.units_per_case))
+        .map(|(per_unit, units)| per_unit * &Exact::from(i64::from(units)));
+    for line in lines.iter_mut() {
+        line.share = line.value.as_ref().and_then(|value| value.checked_div(&per_batch).ok());
+    }
+    Ok(CostTotals {
+        ingredients,
+        making,
+        components,
+        line_labour,
+        per_batch,
+        per_kg,
+        per_litre,
+        per_unit,
+        per_case,
+    })
+}

@@ -1,0 +1,262 @@
+//! Notes: what a reader of a figure should know although nothing is missing.
+
+use chrono::NaiveDate;
+use domain::materials::UseLevelKind;
+use kernel::{Exact, Mass, Percent};
+use std::fmt;
+
+use crate::{
+    view::MaterialRef,
+    words::{days, figure, mass, percent},
+};
+
+/// Something to know about an answer. `Display` gives the sentence for a person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Note {
+    /// A bench sheet or volume formula whose lines miss its nominal total was rescaled to it.
+    Rescaled {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// What the lines add up to, kg.
+        found: Exact,
+        /// The nominal total, kg.
+        nominal: Exact,
+    },
+    /// A material stands outside a use level.
+    UseLevel {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// The material.
+        material: MaterialRef,
+        /// All lines together, through intermediates, as supplied, as a fraction of one.
+        found: Exact,
+        /// The limit that is broken.
+        limit: Percent,
+        /// Whether the limit is a most (else a least).
+        is_most: bool,
+        /// Recommended or legal.
+        kind: UseLevelKind,
+        /// Whether the limit stands on a line of the formula (else on the material).
+        from_line: bool,
+    },
+    /// A price rests on a quotation that ends soon.
+    PriceLapsesSoon {
+        /// The material.
+        material: MaterialRef,
+        /// The quotation's reference.
+        reference: String,
+        /// Its last day.
+        until: NaiveDate,
+        /// Days from the day asked to the last day.
+        in_days: i64,
+    },
+    /// A price rests on a quotation that no longer holds.
+    PriceLapsed {
+        /// The material.
+        material: MaterialRef,
+        /// The quotation's reference.
+        reference: String,
+        /// Its last day.
+        until: NaiveDate,
+    },
+    /// A price rests on a quotation that does not hold yet.
+    PriceNotYetValid {
+        /// The material.
+        material: MaterialRef,
+        /// The quotation's reference.
+        reference: String,
+        /// Its first day.
+        from: NaiveDate,
+    },
+    /// A quotation was left out of the choice because something is missing to compare it.
+    QuotationSetAside {
+        /// The material.
+        material: MaterialRef,
+        /// The quotation's reference.
+        reference: String,
+        /// What is missing.
+        because: String,
+    },
+    /// The finished liquid has no measured density; that of the material it makes was used.
+    DensityOfMaterial {
+        /// The formula's code.
+        formula: String,
+        /// The material.
+        material: MaterialRef,
+    },
+    /// Without a density there is no figure per litre.
+    NoFigurePerLitre {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+    },
+    /// No cost per batch is entered for a version: labour, cleaning and tests are not in the figures.
+    NoCostPerBatch {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+    },
+    /// No line labour is entered for a pack: filling and labelling are not in the figures.
+    NoLineLabour {
+        /// The pack's code.
+        pack: String,
+    },
+    /// No selling price, so no margin.
+    NoSellingPrice {
+        /// The pack's code.
+        pack: String,
+    },
+    /// The batch is smaller than the vessel takes.
+    BatchBelowSmallest {
+        /// The batch asked for.
+        batch: Mass,
+        /// The least.
+        smallest: Mass,
+    },
+    /// The batch is larger than the vessel takes.
+    BatchAboveLargest {
+        /// The batch asked for.
+        batch: Mass,
+        /// The most.
+        largest: Mass,
+    },
+    /// The version costed is not approved.
+    NotApproved {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// `draft` or `retired`.
+        status: &'static str,
+    },
+    /// What stays in the filler's tank because it does not fill a unit.
+    LeftOver {
+        /// kg.
+        left_over: Exact,
+    },
+    /// Intermediates are nested so often that not every line of theirs is spelt out; the figures are whole.
+    NotSpeltOut {
+        /// Lines of intermediates that are shown at most.
+        shown: usize,
+    },
+}
+
+impl Note {
+    /// A stable name for programs.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::Rescaled { .. } => "RESCALED",
+            Self::UseLevel { .. } => "USE_LEVEL",
+            Self::PriceLapsesSoon { .. } => "PRICE_LAPSES_SOON",
+            Self::PriceLapsed { .. } => "PRICE_LAPSED",
+            Self::PriceNotYetValid { .. } => "PRICE_NOT_YET_VALID",
+            Self::QuotationSetAside { .. } => "QUOTATION_SET_ASIDE",
+            Self::DensityOfMaterial { .. } => "DENSITY_OF_MATERIAL",
+            Self::NoFigurePerLitre { .. } => "NO_FIGURE_PER_LITRE",
+            Self::NoCostPerBatch { .. } => "NO_COST_PER_BATCH",
+            Self::NoLineLabour { .. } => "NO_LINE_LABOUR",
+            Self::NoSellingPrice { .. } => "NO_SELLING_PRICE",
+            Self::BatchBelowSmallest { .. } => "BATCH_BELOW_SMALLEST",
+            Self::BatchAboveLargest { .. } => "BATCH_ABOVE_LARGEST",
+            Self::NotApproved { .. } => "NOT_APPROVED",
+            Self::LeftOver { .. } => "LEFT_OVER",
+            Self::NotSpeltOut { .. } => "NOT_SPELT_OUT",
+        }
+    }
+}
+
+/// Grams, for bench sheets are in grams whatever their size.
+fn grams(kg: &Exact) -> String {
+    figure(&(kg * &Exact::whole(1000)), 6)
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Rescaled { formula, number, found, nominal } => write!(
+                f,
+                "version {number} of formula {formula}: lines add up to {} g against nominal {} g; rescaled",
+                grams(found),
+                grams(nominal)
+            ),
+            Self::UseLevel { formula, number, material, found, limit, is_most, kind, from_line } => write!(
+                f,
+                "{material} stands at {} w/w in version {number} of formula {formula}; {} {} is {limit}{}",
+                percent(found),
+                match kind {
+                    UseLevelKind::Recommended => "the recommended",
+                    UseLevelKind::Legal => "the legal",
+                },
+                if *is_most { "most" } else { "least" },
+                if *from_line { " (from its line)" } else { "" }
+            ),
+            Self::PriceLapsesSoon { material, reference, until, in_days } => write!(
+                f,
+                "the price of {material} rests on quotation {reference}, which ends on {until}, in {}",
+                days(*in_days)
+            ),
+            Self::PriceLapsed { material, reference, until } => {
+                write!(f, "the price of {material} rests on quotation {reference}, which ended on {until}")
+            }
+            Self::PriceNotYetValid { material, reference, from } => write!(
+                f,
+                "the price of {material} rests on quotation {reference}, which does not hold before {from}"
+            ),
+            Self::QuotationSetAside { material, reference, because } => {
+                write!(f, "quotation {reference} of {material} was not compared: {because}")
+            }
+            Self::DensityOfMaterial { formula, material } => write!(
+                f,
+                "formula {formula} has no measured density; the density entered for {material} was used"
+            ),
+            Self::NoFigurePerLitre { formula, number } => {
+                write!(
+                    f,
+                    "version {number} of formula {formula} has no density, so there is no figure per litre"
+                )
+            }
+            Self::NoCostPerBatch { formula, number } => write!(
+                f,
+                "version {number} of formula {formula} has no cost per batch; labour, cleaning and tests are not in the figures"
+            ),
+            Self::NoLineLabour { pack } => {
+                write!(f, "pack {pack} has no line labour; filling and labelling are not in the figures")
+            }
+            Self::NoSellingPrice { pack } => write!(f, "pack {pack} has no selling price, so no margin"),
+            Self::BatchBelowSmallest { batch, smallest } => {
+                write!(f, "a batch of {batch} is smaller than the least the vessel takes, {smallest}")
+            }
+            Self::BatchAboveLargest { batch, largest } => {
+                write!(f, "a batch of {batch} is larger than the most the vessel takes, {largest}")
+            }
+            Self::NotApproved { formula, number, status } => {
+                write!(f, "version {number} of formula {formula} is {status}")
+            }
+            Self::LeftOver { left_over } => {
+                write!(
+                    f,
+                    "{} is left that does not fill a unit; its cost is spread over the units",
+                    mass(left_over)
+                )
+            }
+            Self::NotSpeltOut { shown } => write!(
+                f,
+                "only {shown} lines of intermediates are spelt out; the figures include all of them"
+            ),
+        }
+    }
+}
+
+/// Adds a note once.
+pub(crate) fn add_note(notes: &mut Vec<Note>, note: Note) {
+    if !notes.contains(&note) {
+        notes.push(note);
+    }
+}

@@ -1,0 +1,168 @@
+//! What comes out of a batch: loss, heel, filling, whole units; and back from units to the batch they need.
+
+use domain::{
+    formulas::FormulaVersion,
+    packs::{ComponentPer, Pack, PackComponent},
+};
+use kernel::{Exact, Quantity};
+
+use crate::{EngineError, Gap, View, words};
+
+/// Where a batch goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BatchOutput {
+    /// Everything put in, kg.
+    pub charged: Exact,
+    /// Lost in proportion to the batch, kg.
+    pub process_loss: Exact,
+    /// Left in vessel, pump and hoses whatever the batch size, kg.
+    pub heel: Exact,
+    /// What reaches the filler or the shelf, kg.
+    pub good: Exact,
+}
+
+/// What comes out of a batch of a version.
+///
+/// # Errors
+/// [`EngineError::BatchNotPositive`]; [`EngineError::NothingLeft`] when loss and heel take it all.
+pub fn batch_output(
+    view: &View<'_>,
+    version: &FormulaVersion,
+    charged: &Exact,
+) -> Result<BatchOutput, EngineError> {
+    if !charged.is_positive() {
+        return Err(EngineError::BatchNotPositive);
+    }
+    let process_loss = charged * &version.process_loss.fraction();
+    let heel = version.heel.to_exact();
+    let good = &(charged - &process_loss) - &heel;
+    if !good.is_positive() {
+        return Err(nothing_left(view, version, charged));
+    }
+    Ok(BatchOutput { charged: charged.clone(), process_loss, heel, good })
+}
+
+fn nothing_left(view: &View<'_>, version: &FormulaVersion, charged: &Exact) -> EngineError {
+    EngineError::NothingLeft {
+        formula: view.formula_of(version).map_or_else(|_| version.formula.to_string(), |f| f.code.clone()),
+        number: version.number,
+        charged: words::mass(charged),
+    }
+}
+
+/// What has to be charged for so much good output, kg.
+///
+/// # Errors
+/// [`EngineError::NothingLeft`] for a loss of 100 %.
+pub fn charge_for_output(
+    view: &View<'_>,
+    version: &FormulaVersion,
+    good: &Exact,
+) -> Result<Exact, EngineError> {
+    let kept = &Exact::ONE - &version.process_loss.fraction();
+    let with_heel = good + &version.heel.to_exact();
+    with_heel.checked_div(&kept).map_err(|_| nothing_left(view, version, &with_heel))
+}
+
+/// What one unit takes at the filler, kg: the declared quantity, by density where it is a volume, and the overfill.
+/// `Err` inside is the gap in the way.
+///
+/// # Errors
+/// [`EngineError::NoFill`] for a pack filled by count or with nothing.
+pub fn fill_mass(
+    view: &View<'_>,
+    pack: &Pack,
+    version: &FormulaVersion,
+) -> Result<Result<Exact, Gap>, EngineError> {
+    let no_fill = || EngineError::NoFill { pack: pack.code.clone() };
+    if !pack.fill.is_positive() {
+        return Err(no_fill());
+    }
+    let declared = match pack.fill {
+        Quantity::Mass(mass) => mass.to_exact(),
+        Quantity::Volume(volume) => match view.liquid_density(version) {
+            Some((density, _)) => density.mass_of(&volume.to_exact()),
+            None => {
+                return Ok(Err(Gap::NoLiquidDensity {
+                    formula: version.formula,
+                    code: view.formula_of(version)?.code.clone(),
+                    number: version.number,
+                    needed_for: format!("the fill of pack {}", pack.code),
+                }));
+            }
+        },
+        Quantity::Count(_) => return Err(no_fill()),
+    };
+    let fill = declared * (Exact::ONE + pack.overfill.fraction());
+    if fill.is_positive() { Ok(Ok(fill)) } else { Err(no_fill()) }
+}
+
+/// What a batch fills.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FillingOutput {
+    /// What one unit takes, kg.
+    pub fill_mass: Exact,
+    /// Lost at the filler, kg.
+    pub filling_loss: Exact,
+    /// What is left to fill, kg.
+    pub to_fill: Exact,
+    /// Whole units.
+    pub units: i128,
+    /// What does not fill another unit, kg.
+    pub left_over: Exact,
+}
+
+/// Whole units out of so much good output.
+///
+/// # Errors
+/// [`EngineError::NotOneUnit`].
+pub fn filling_output(pack: &Pack, good: &Exact, fill_mass: &Exact) -> Result<FillingOutput, EngineError> {
+    let filling_loss = good * &pack.filling_loss.fraction();
+    let to_fill = good - &filling_loss;
+    let units = to_fill.checked_div(fill_mass)?.floor()?;
+    if units < 1 {
+        return Err(EngineError::NotOneUnit {
+            pack: pack.code.clone(),
+            available: words::mass(&to_fill),
+            needed: words::mass(fill_mass),
+        });
+    }
+    let left_over = &to_fill - &(fill_mass * &Exact::whole(units));
+    Ok(FillingOutput { fill_mass: fill_mass.clone(), filling_loss, to_fill, units, left_over })
+}
+
+/// What has to be charged, kg, so that so many units can be filled: fill, filling loss, heel and process loss.
+/// `Err` inside is the gap in the way.
+///
+/// # Errors
+/// Those of [`fill_mass`] and [`charge_for_output`].
+pub fn charge_for_units(
+    view: &View<'_>,
+    pack: &Pack,
+    version: &FormulaVersion,
+    units: &Exact,
+) -> Result<Result<Exact, Gap>, EngineError> {
+    let fill = match fill_mass(view, pack, version)? {
+        Ok(fill) => fill,
+        Err(gap) => return Ok(Err(gap)),
+    };
+    let kept = &Exact::ONE - &pack.filling_loss.fraction();
+    let good = (units * &fill).checked_div(&kept)?;
+    charge_for_output(view, version, &good).map(Ok)
+}
+
+/// Pieces of a component that one unit uses up, scrap included. The inner error is the gap in the way.
+///
+/// # Errors
+/// [`EngineError::Amount`] for a scrap of 100 %.
+pub fn component_per_unit(pack: &Pack, component: &PackComponent) -> Result<Result<Exact, Gap>, EngineError> {
+    let kept = &Exact::ONE - &component.loss.fraction();
+    let used = component.quantity.to_exact().checked_div(&kept)?;
+    match (component.per, pack.units_per_case) {
+        (ComponentPer::Unit, _) => Ok(Ok(used)),
+        (ComponentPer::Case, Some(units)) if units > 0 => {
+            Ok(Ok(used.checked_div(&Exact::from(i64::from(units)))?))
+        }
+        (ComponentPer::Case, _) => Ok(Err(Gap::NoUnitsPerCase { pack: pack.id, code: pack.code.clone() })),
+    }
+}

@@ -1,0 +1,230 @@
+//! What a kg or piece of a material costs on a sheet: its landed price, or its own formula rolled up.
+
+use chrono::NaiveDate;
+use domain::formulas::{Formula, FormulaVersion};
+use kernel::{Exact, ids::MaterialId};
+use std::{collections::HashMap, rc::Rc};
+
+use crate::{
+    EngineError, Gap, MaterialRef, Note, Source, View,
+    cost::{CostLine, LineKind},
+    explode::{Making, making},
+    gap::add_gap,
+    normalise::normalise,
+    note::add_note,
+    output::batch_output,
+    price::landed_price,
+    source::RolledUpSource,
+};
+
+/// Lines of intermediates that one sheet spells out at most. Shared intermediates nested deep multiply; their figures do not
+/// need the lines.
+const NESTED_LINES_MAX: usize = 2_000;
+
+/// What one kg or piece costs, in the house's currency.
+struct UnitCost {
+    /// Partial when there are gaps; `None` when nothing is known.
+    value: Option<Exact>,
+    gaps: Vec<Gap>,
+    source: Source,
+    /// What stands behind one kg of an intermediate.
+    inner: Vec<Inner>,
+}
+
+/// A line behind one kg of an intermediate.
+struct Inner {
+    position: u32,
+    phase: Option<String>,
+    material: MaterialId,
+    /// kg per kg of the intermediate.
+    amount: Option<Exact>,
+    gaps: Vec<Gap>,
+}
+
+/// Prices of one sheet: each material once, at the quantity the whole batch needs of it.
+pub(crate) struct Pricing<'v, 'a> {
+    view: &'v View<'a>,
+    on: NaiveDate,
+    demanded: HashMap<MaterialId, Exact>,
+    costs: HashMap<MaterialId, Rc<UnitCost>>,
+    notes: Vec<Note>,
+    nested: usize,
+}
+
+impl<'v, 'a> Pricing<'v, 'a> {
+    /// Prices on a day for a batch that needs these amounts, kg or pieces.
+    pub(crate) fn new(
+        view: &'v View<'a>,
+        on: NaiveDate,
+        demanded: impl IntoIterator<Item = (MaterialId, Exact)>,
+    ) -> Self {
+        let demanded = demanded.into_iter().collect();
+        Self { view, on, demanded, costs: HashMap::new(), notes: Vec::new(), nested: 0 }
+    }
+
+    /// Adds to what the batch needs of a material. To be called before its line is asked for.
+    pub(crate) fn demand(&mut self, material: MaterialId, amount: &Exact) {
+        *self.demanded.entry(material).or_default() += amount;
+    }
+
+    /// What to know about the prices used.
+    pub(crate) fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// A line of so much of a material; `gaps` say why the amount is not known.
+    pub(crate) fn line(
+        &mut self,
+        kind: LineKind,
+        material: MaterialId,
+        amount: Option<Exact>,
+        gaps: &[Gap],
+    ) -> Result<CostLine, EngineError> {
+        let known = self.view.material(material)?;
+        let cost = self.unit_cost(material)?;
+        let mut line = CostLine::bare(kind);
+        line.material = Some(MaterialRef::from(&**known));
+        line.dimension = Some(known.stock_dimension());
+        line.unit_cost.clone_from(&cost.value);
+        line.source = cost.source.clone();
+        gaps.iter().for_each(|gap| line.add_gap(gap.clone()));
+        // Nothing of it costs nothing, whatever it would cost.
+        if amount.as_ref().is_some_and(Exact::is_zero) {
+            line.value = Some(Exact::ZERO);
+        } else {
+            cost.gaps.iter().for_each(|gap| line.add_gap(gap.clone()));
+            line.value = amount.as_ref().zip(cost.value.as_ref()).map(|(amount, cost)| amount * cost);
+            if let Some(amount) = &amount {
+                line.nested = self.nested_lines(&cost, amount)?;
+            }
+        }
+        line.amount = amount;
+        Ok(line)
+    }
+
+    fn nested_lines(&mut self, cost: &UnitCost, amount: &Exact) -> Result<Vec<CostLine>, EngineError> {
+        let Source::RolledUp(source) = &cost.source else { return Ok(Vec::new()) };
+        self.nested += cost.inner.len() + 1;
+        if self.nested > NESTED_LINES_MAX {
+            add_note(&mut self.notes, Note::NotSpeltOut { shown: NESTED_LINES_MAX });
+            return Ok(Vec::new());
+        }
+        let mut lines = Vec::with_capacity(cost.inner.len() + 1);
+        for inner in &cost.inner {
+            let inner_amount = inner.amount.as_ref().map(|per_kg| per_kg * amount);
+            let mut line = self.line(LineKind::Ingredient, inner.material, inner_amount, &inner.gaps)?;
+            line.position = Some(inner.position);
+            line.phase.clone_from(&inner.phase);
+            lines.push(line);
+        }
+        if let Some(making) = &source.making_per_kg {
+            let mut line = CostLine::bare(LineKind::CostPerBatch);
+            line.value = Some(making * amount);
+            line.source = Source::CostPerBatch {
+                formula: source.code.clone(),
+                number: source.number,
+                rate: source.making_rate.clone(),
+            };
+            lines.push(line);
+        }
+        Ok(lines)
+    }
+
+    fn unit_cost(&mut self, material: MaterialId) -> Result<Rc<UnitCost>, EngineError> {
+        if let Some(cost) = self.costs.get(&material) {
+            return Ok(Rc::clone(cost));
+        }
+        let cost = match making(self.view, material, self.on) {
+            Making::Bought => self.bought(material)?,
+            Making::Made { formula, version } => self.rolled_up(formula, version)?,
+            Making::NoApprovedVersion { formula } => {
+                let gap = Gap::NoApprovedVersion {
+                    material: MaterialRef::from(&**self.view.material(material)?),
+                    formula: formula.id,
+                    code: formula.code.clone(),
+                    on: self.on,
+                };
+                UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new() }
+            }
+        };
+        let cost = Rc::new(cost);
+        self.costs.insert(material, Rc::clone(&cost));
+        Ok(cost)
+    }
+
+    fn bought(&mut self, material: MaterialId) -> Result<UnitCost, EngineError> {
+        let known = self.view.material(material)?;
+        let demanded = self.demanded.get(&material).cloned().unwrap_or_default();
+        Ok(match landed_price(self.view, known, &demanded, self.on)? {
+            Ok(price) => {
+                price.notes.into_iter().for_each(|note| add_note(&mut self.notes, note));
+                UnitCost {
+                    value: Some(price.per_unit),
+                    gaps: Vec::new(),
+                    source: Source::Quotation(Box::new(price.source)),
+                    inner: Vec::new(),
+                }
+            }
+            Err(gap) => UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new() },
+        })
+    }
+
+    /// An intermediate at its usual batch: what goes in and the cost per batch, over what comes out. The sheet has taken the
+    /// formula apart before, so there is no loop and no bottomless nesting here.
+    fn rolled_up(&mut self, formula: &Formula, version: &FormulaVersion) -> Result<UnitCost, EngineError> {
+        let batch = batch_output(self.view, version, &version.usual_batch.to_exact())?;
+        let charged_per_kg = batch.charged.checked_div(&batch.good)?;
+        let normalised = normalise(self.view, version)?;
+        let mut value = None;
+        let mut gaps = normalised.gaps;
+        let mut inner = Vec::with_capacity(normalised.lines.len());
+        for line in normalised.lines {
+            let amount = line.share.map(|share| &share * &charged_per_kg);
+            if let Some(amount) = &amount
+                && !amount.is_zero()
+            {
+                let cost = self.unit_cost(line.material)?;
+                cost.gaps.iter().for_each(|gap| add_gap(&mut gaps, gap.clone()));
+                if let Some(cost) = &cost.value {
+                    *value.get_or_insert(Exact::ZERO) += cost * amount;
+                }
+            }
+            inner.push(Inner {
+                position: line.position,
+                phase: line.phase,
+                material: line.material,
+                amount,
+                gaps: line.gaps,
+            });
+        }
+        let mut making_per_kg = None;
+        let mut making_rate = None;
+        if let Some(cost) = version.cost_per_batch {
+            let needed_for = || format!("the cost per batch of formula {}", formula.code);
+            match self.view.money_in_house_currency(cost, self.on, needed_for) {
+                Ok((cost, rate)) => {
+                    let per_kg = cost.checked_div(&batch.good)?;
+                    *value.get_or_insert(Exact::ZERO) += &per_kg;
+                    making_per_kg = Some(per_kg);
+                    making_rate = rate;
+                }
+                Err(gap) => add_gap(&mut gaps, gap),
+            }
+        } else {
+            let note = Note::NoCostPerBatch { formula: formula.code.clone(), number: version.number };
+            add_note(&mut self.notes, note);
+        }
+        let source = Source::RolledUp(Box::new(RolledUpSource {
+            formula: formula.id,
+            code: formula.code.clone(),
+            version: version.id,
+            number: version.number,
+            usual_batch: version.usual_batch,
+            good_output: batch.good,
+            making_per_kg,
+            making_rate,
+            currency: self.view.currency(),
+        }));
+        Ok(UnitCost { value, gaps, source, inner })
+    }
+}

@@ -1,0 +1,252 @@
+//! Sources: where a figure on a cost sheet comes from.
+
+use chrono::NaiveDate;
+use kernel::{
+    Currency, Dimension, Exact, Mass, Quantity,
+    ids::{FormulaId, FormulaVersionId, PackId, QuotationId, SupplierId},
+};
+use std::fmt;
+
+use crate::{
+    view::RateUsed,
+    words::{days, figure},
+};
+
+/// Where a figure comes from. `Display` gives the sentence for a person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Source {
+    /// A supplier's offer.
+    Quotation(Box<QuotationSource>),
+    /// Rolled up from the formula of an intermediate made here.
+    RolledUp(Box<RolledUpSource>),
+    /// The cost per batch entered with a formula version.
+    CostPerBatch {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// The rate it went through.
+        rate: Option<RateUsed>,
+    },
+    /// The line labour entered with a pack.
+    LineLabour {
+        /// The pack.
+        pack: PackId,
+        /// Its code.
+        code: String,
+        /// The rate it went through.
+        rate: Option<RateUsed>,
+    },
+    /// Nobody has entered it; the line's gaps say what is missing.
+    Missing,
+}
+
+/// The offer a price comes from and how it became a price per kg or piece.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QuotationSource {
+    /// The quotation.
+    pub quotation: QuotationId,
+    /// The supplier's reference.
+    pub reference: String,
+    /// The supplier.
+    pub supplier: SupplierId,
+    /// The supplier's code.
+    pub supplier_code: String,
+    /// The supplier's name.
+    pub supplier_name: String,
+    /// What is sold as one.
+    pub pack: Quantity,
+    /// The price of `price_per`, in `currency`.
+    pub price: Exact,
+    /// The price's currency.
+    pub currency: Currency,
+    /// What the price is of.
+    pub price_per: Quantity,
+    /// The order quantity from which it holds.
+    pub from_quantity: Option<Quantity>,
+    /// What was asked for, kg or pieces.
+    pub demanded: Exact,
+    /// Packs an order of that takes: whole ones, at least the minimum order.
+    pub packs: i128,
+    /// Those packs in kg or pieces.
+    pub ordered: Exact,
+    /// kg or pieces.
+    pub dimension: Dimension,
+    /// Freight per kg or piece, in the house's currency; `None` when none is charged.
+    pub freight: Option<Exact>,
+    /// The rate the price went through.
+    pub rate: Option<RateUsed>,
+    /// How it stands with the quotation on the day asked.
+    pub validity: Validity,
+    /// Whether a scenario changed the price.
+    pub assumed: bool,
+}
+
+/// How it stands with a quotation on a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Validity {
+    /// It holds, with no end near.
+    Valid {
+        /// Its last day.
+        until: Option<NaiveDate>,
+    },
+    /// It holds, and ends soon.
+    LapsesSoon {
+        /// Its last day.
+        until: NaiveDate,
+        /// Days from the day asked to the last day.
+        in_days: i64,
+    },
+    /// It no longer holds.
+    Lapsed {
+        /// Its last day.
+        until: NaiveDate,
+        /// Days since.
+        days_ago: i64,
+    },
+    /// It does not hold yet.
+    NotYet {
+        /// Its first day.
+        from: NaiveDate,
+    },
+}
+
+impl Validity {
+    /// The word people use.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Valid { .. } => "valid",
+            Self::LapsesSoon { .. } => "lapses soon",
+            Self::Lapsed { .. } => "lapsed",
+            Self::NotYet { .. } => "not yet valid",
+        }
+    }
+
+    /// A stable name for programs.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Valid { .. } => "VALID",
+            Self::LapsesSoon { .. } => "LAPSES_SOON",
+            Self::Lapsed { .. } => "LAPSED",
+            Self::NotYet { .. } => "NOT_YET_VALID",
+        }
+    }
+
+    /// Whether it holds on the day.
+    pub const fn holds(self) -> bool {
+        matches!(self, Self::Valid { .. } | Self::LapsesSoon { .. })
+    }
+}
+
+impl fmt::Display for Validity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Valid { until: None } => f.write_str("valid until replaced"),
+            Self::Valid { until: Some(until) } => write!(f, "valid until {until}"),
+            Self::LapsesSoon { until, in_days: 0 } => write!(f, "valid until {until}, which is this day"),
+            Self::LapsesSoon { until, in_days } => {
+                write!(f, "valid until {until}, which is in {}", days(*in_days))
+            }
+            Self::Lapsed { until, days_ago } => write!(f, "lapsed on {until}, {} ago", days(*days_ago)),
+            Self::NotYet { from } => write!(f, "not valid before {from}"),
+        }
+    }
+}
+
+/// How the cost of an intermediate made here was rolled up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RolledUpSource {
+    /// The formula that makes it.
+    pub formula: FormulaId,
+    /// Its code.
+    pub code: String,
+    /// The version.
+    pub version: FormulaVersionId,
+    /// The version's number.
+    pub number: u32,
+    /// The batch it was costed at.
+    pub usual_batch: Mass,
+    /// What that batch yields, kg.
+    pub good_output: Exact,
+    /// The version's cost per batch over that yield, in the house's currency per kg; `None` when none is entered.
+    pub making_per_kg: Option<Exact>,
+    /// The rate that cost went through.
+    pub making_rate: Option<RateUsed>,
+    /// The house's currency.
+    pub currency: Currency,
+}
+
+impl Source {
+    /// A stable name for programs.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::Quotation(_) => "QUOTATION",
+            Self::RolledUp(_) => "ROLLED_UP",
+            Self::CostPerBatch { .. } => "COST_PER_BATCH",
+            Self::LineLabour { .. } => "LINE_LABOUR",
+            Self::Missing => "MISSING",
+        }
+    }
+}
+
+impl fmt::Display for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let rate_of = |rate: &Option<RateUsed>| rate.as_ref().map_or(String::new(), |r| format!("; {r}"));
+        match self {
+            Self::Quotation(source) => source.fmt(f),
+            Self::RolledUp(source) => source.fmt(f),
+            Self::CostPerBatch { formula, number, rate } => {
+                write!(f, "cost per batch of version {number} of formula {formula}{}", rate_of(rate))
+            }
+            Self::LineLabour { code, rate, .. } => {
+                write!(f, "line labour of pack {code}{}", rate_of(rate))
+            }
+            Self::Missing => f.write_str("missing"),
+        }
+    }
+}
+
+impl fmt::Display for QuotationSource {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let unit = self.dimension.unit();
+        write!(
+            f,
+            "quotation {} of {}: {}{} {} per {}",
+            self.reference,
+            self.supplier_name,
+            if self.assumed { "assumed " } else { "" },
+            figure(&self.price, 8),
+            self.currency,
+            self.price_per,
+        )?;
+        if let Some(from) = self.from_quantity {
+            write!(f, " from {from}")?;
+        }
+        write!(f, ", {} × {} for {} {unit}", self.packs, self.pack, figure(&self.demanded, 6))?;
+        if let Some(freight) = &self.freight {
+            write!(f, "; freight {} per {unit}", figure(freight, 6))?;
+        }
+        if let Some(rate) = &self.rate {
+            write!(f, "; {rate}")?;
+        }
+        write!(f, "; {}", self.validity)
+    }
+}
+
+impl fmt::Display for RolledUpSource {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "made here: version {} of formula {}, rolled up at its usual batch of {}, which yields {} kg",
+            self.number,
+            self.code,
+            self.usual_batch,
+            figure(&self.good_output, 6)
+        )?;
+        match &self.making_per_kg {
+            Some(making) => write!(f, "; {} {} per kg for making it", figure(making, 6), self.currency),
+            None => f.write_str("; nothing entered for making it"),
+        }
+    }
+}

@@ -1,0 +1,421 @@
+//! What a question sees: the catalogue, or the catalogue with assumed changes laid over it.
+//!
+//! Every look-up of a price or a rate goes through a [`View`], so a what-if runs the same code as the plain question.
+
+use chrono::NaiveDate;
+use domain::{
+    Catalogue,
+    formulas::{Formula, FormulaVersion},
+    materials::Material,
+    packs::Pack,
+    quotations::Quotation,
+    suppliers::Supplier,
+};
+use kernel::{
+    Currency, Density, Exact, Money, Percent, Quantity, Rate, UnitPrice,
+    ids::{FormulaVersionId, MaterialId, PackId, QuotationId, SupplierId},
+};
+use rust_decimal::Decimal;
+use serde::Serialize;
+use std::{fmt, sync::Arc};
+
+use crate::{EngineError, Gap};
+
+/// A material as answers name it.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+pub struct MaterialRef {
+    /// Identity.
+    pub id: MaterialId,
+    /// The house's short code.
+    pub code: String,
+    /// Name.
+    pub name: String,
+}
+
+impl fmt::Display for MaterialRef {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} ({})", self.code, self.name)
+    }
+}
+
+impl From<&Material> for MaterialRef {
+    fn from(material: &Material) -> Self {
+        Self { id: material.id, code: material.code.clone(), name: material.name.clone() }
+    }
+}
+
+/// Assumed changes. Later ones are laid over earlier ones; each holds from its day on, `None` meaning always.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Overlay {
+    /// Prices.
+    pub prices: Vec<PriceChange>,
+    /// Exchange rates.
+    pub rates: Vec<RateChange>,
+}
+
+/// Prices assumed to be others than quoted. Freight stays as quoted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PriceChange {
+    /// Whose prices.
+    pub scope: PriceScope,
+    /// How they change.
+    pub change: PriceAdjustment,
+    /// From which day on.
+    pub from: Option<NaiveDate>,
+}
+
+/// Whose prices a change is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum PriceScope {
+    /// All offers of one quotation.
+    Quotation(QuotationId),
+    /// All quotations of one material.
+    Material(MaterialId),
+    /// All quotations of one supplier.
+    Supplier(SupplierId),
+}
+
+/// How prices change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PriceAdjustment {
+    /// Up by so many percent, or down where it is below nought.
+    ByPercent(Percent),
+    /// This price for every offer in scope, in its own currency.
+    To {
+        /// The price of `per`.
+        price: UnitPrice,
+        /// What the price is of: 1 kg, 1 L, 1000 pieces.
+        per: Quantity,
+    },
+}
+
+/// An exchange rate assumed to be another than entered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RateChange {
+    /// The currency given.
+    pub from: Currency,
+    /// The currency got.
+    pub to: Currency,
+    /// How it changes.
+    pub change: RateAdjustment,
+    /// From which day on.
+    pub from_day: Option<NaiveDate>,
+}
+
+/// How a rate changes. The opposite pair changes with it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RateAdjustment {
+    /// Up by so many percent, or down where it is below nought.
+    ByPercent(Percent),
+    /// This rate.
+    To(Rate),
+}
+
+impl Overlay {
+    /// The first day on which every change holds, and at least the day given.
+    pub fn settled_from(&self, day: NaiveDate) -> NaiveDate {
+        let prices = self.prices.iter().filter_map(|change| change.from);
+        let rates = self.rates.iter().filter_map(|change| change.from_day);
+        prices.chain(rates).fold(day, NaiveDate::max)
+    }
+}
+
+/// A quotation with its prices as the view has them on a day.
+#[derive(Debug, Clone)]
+pub struct QuotationSeen<'a> {
+    /// The quotation as entered.
+    pub quotation: &'a Quotation,
+    /// Its offers with the prices that hold.
+    pub offers: Vec<OfferSeen>,
+}
+
+/// An offer with its price as the view has it on a day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OfferSeen {
+    /// What is sold as one.
+    pub pack: Quantity,
+    /// The price of `price_per` in `currency`.
+    pub price: Exact,
+    /// The price's currency.
+    pub currency: Currency,
+    /// What the price is of.
+    pub price_per: Quantity,
+    /// The order quantity from which it holds.
+    pub from_quantity: Option<Quantity>,
+    /// Whether the price is assumed rather than quoted.
+    pub assumed: bool,
+}
+
+/// The exchange rate a figure went through.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RateUsed {
+    /// The currency given.
+    pub from: Currency,
+    /// The currency got.
+    pub to: Currency,
+    /// Units of `to` for one of `from`, exactly.
+    pub rate: Exact,
+    /// The rate as entered: of this pair, or of the opposite one when `inverted`. `None` when it is assumed only.
+    pub entered: Option<Decimal>,
+    /// The day it holds from.
+    pub date: Option<NaiveDate>,
+    /// Who published it.
+    pub source: String,
+    /// Whether the opposite pair was turned round.
+    pub inverted: bool,
+    /// Whether a scenario changed it.
+    pub assumed: bool,
+}
+
+impl fmt::Display for RateUsed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.assumed {
+            return write!(
+                f,
+                "1 {} = {} {} (assumed)",
+                self.from,
+                crate::words::figure(&self.rate, 8),
+                self.to
+            );
+        }
+        let (one, other) = if self.inverted { (self.to, self.from) } else { (self.from, self.to) };
+        if let (Some(entered), Some(date)) = (self.entered, self.date) {
+            write!(f, "1 {one} = {entered} {other} on {date} ({})", self.source)?;
+        }
+        if self.inverted { f.write_str(", turned round") } else { Ok(()) }
+    }
+}
+
+/// The catalogue as a question sees it.
+#[derive(Debug, Clone, Copy)]
+pub struct View<'a> {
+    catalogue: &'a Catalogue,
+    overlay: Option<&'a Overlay>,
+}
+
+impl<'a> View<'a> {
+    /// The catalogue as it is.
+    pub const fn plain(catalogue: &'a Catalogue) -> Self {
+        Self { catalogue, overlay: None }
+    }
+
+    /// The catalogue with changes laid over it.
+    pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
+        Self { catalogue, overlay: Some(overlay) }
+    }
+
+    /// The catalogue beneath.
+    pub const fn catalogue(&self) -> &'a Catalogue {
+        self.catalogue
+    }
+
+    /// The currency costs are given in.
+    pub const fn currency(&self) -> Currency {
+        self.catalogue.settings.currency
+    }
+
+    /// A material.
+    ///
+    /// # Errors
+    /// [`EngineError::NotFound`].
+    pub fn material(&self, id: MaterialId) -> Result<&'a Arc<Material>, EngineError> {
+        self.catalogue.materials.get(id).ok_or_else(|| not_found("material", id))
+    }
+
+    /// A formula version and its formula.
+    ///
+    /// # Errors
+    /// [`EngineError::NotFound`].
+    pub fn version(
+        &self,
+        id: FormulaVersionId,
+    ) -> Result<(&'a Arc<Formula>, &'a FormulaVersion), EngineError> {
+        self.catalogue.version(id).ok_or_else(|| not_found("formula version", id))
+    }
+
+    /// The formula a version belongs to.
+    ///
+    /// # Errors
+    /// [`EngineError::NotFound`].
+    pub fn formula_of(&self, version: &FormulaVersion) -> Result<&'a Arc<Formula>, EngineError> {
+        self.catalogue.formulas.get(version.formula).ok_or_else(|| not_found("formula", version.formula))
+    }
+
+    /// A pack.
+    ///
+    /// # Errors
+    /// [`EngineError::NotFound`].
+    pub fn pack(&self, id: PackId) -> Result<&'a Arc<Pack>, EngineError> {
+        self.catalogue.packs.get(id).ok_or_else(|| not_found("pack", id))
+    }
+
+    /// A supplier.
+    ///
+    /// # Errors
+    /// [`EngineError::NotFound`].
+    pub fn supplier(&self, id: SupplierId) -> Result<&'a Arc<Supplier>, EngineError> {
+        self.catalogue.suppliers.get(id).ok_or_else(|| not_found("supplier", id))
+    }
+
+    /// A material's quotations, whether they hold on the day or not, with the prices of that day.
+    pub fn quotations_of(
+        &self,
+        material: MaterialId,
+        on: NaiveDate,
+    ) -> impl Iterator<Item = QuotationSeen<'a>> + use<'a> {
+        let view = *self;
+        view.catalogue
+            .quotations_of(material)
+            .iter()
+            .map(move |quotation| QuotationSeen { quotation, offers: view.offers_of(quotation, on) })
+    }
+
+    fn offers_of(&self, quotation: &Quotation, on: NaiveDate) -> Vec<OfferSeen> {
+        let changes: Vec<&PriceChange> = self
+            .overlay
+            .iter()
+            .flat_map(|overlay| &overlay.prices)
+            .filter(|change| change.from.is_none_or(|from| from <= on))
+            .filter(|change| match change.scope {
+                PriceScope::Quotation(id) => id == quotation.id,
+                PriceScope::Material(id) => id == quotation.material,
+                PriceScope::Supplier(id) => id == quotation.supplier,
+            })
+            .collect();
+        quotation
+            .offers
+            .iter()
+            .map(|offer| {
+                let mut seen = OfferSeen {
+                    pack: offer.pack,
+                    price: offer.price.to_exact(),
+                    currency: offer.price.currency(),
+                    price_per: offer.price_per,
+                    from_quantity: offer.from_quantity,
+                    assumed: !changes.is_empty(),
+                };
+                for change in &changes {
+                    match change.change {
+                        PriceAdjustment::ByPercent(percent) => {
+                            seen.price = &seen.price * &(Exact::ONE + percent.fraction());
+                        }
+                        PriceAdjustment::To { price, per } => {
+                            seen.price = price.to_exact();
+                            seen.currency = price.currency();
+                            seen.price_per = per;
+                        }
+                    }
+                }
+                seen
+            })
+            .collect()
+    }
+
+    /// The rate from one currency to another on a day: of the pair, else of the opposite pair turned round exactly.
+    pub fn rate(&self, from: Currency, to: Currency, on: NaiveDate) -> Option<RateUsed> {
+        let direct = self.catalogue.rate_on(from, to, on).map(|entered| (entered, false));
+        let stored = direct.or_else(|| self.catalogue.rate_on(to, from, on).map(|entered| (entered, true)));
+        let mut used = stored.and_then(|(entered, inverted)| {
+            let figure = entered.rate.to_exact();
+            let rate = if inverted { Exact::ONE.checked_div(&figure).ok()? } else { figure };
+            Some(RateUsed {
+                from,
+                to,
+                rate,
+                entered: Some(entered.rate.decimal()),
+                date: Some(entered.date),
+                source: entered.source.clone(),
+                inverted,
+                assumed: false,
+            })
+        });
+        let changes = self.overlay.iter().flat_map(|overlay| &overlay.rates);
+        for change in changes.filter(|change| change.from_day.is_none_or(|day| day <= on)) {
+            let opposite = match (change.from, change.to) {
+                pair if pair == (from, to) => false,
+                pair if pair == (to, from) => true,
+                _ => continue,
+            };
+            let turned = |factor: Exact| {
+                if opposite { Exact::ONE.checked_div(&factor).ok() } else { Some(factor) }
+            };
+            match (change.change, used.as_mut()) {
+                (RateAdjustment::To(rate), Some(used)) => {
+                    if let Some(rate) = turned(rate.to_exact()) {
+                        used.rate = rate;
+                        used.assumed = true;
+                    }
+                }
+                (RateAdjustment::To(rate), None) => {
+                    used = turned(rate.to_exact()).map(|rate| RateUsed {
+                        from,
+                        to,
+                        rate,
+                        entered: None,
+                        date: change.from_day,
+                        source: String::new(),
+                        inverted: false,
+                        assumed: true,
+                    });
+                }
+                (RateAdjustment::ByPercent(percent), Some(used)) => {
+                    if let Some(factor) = turned(Exact::ONE + percent.fraction()) {
+                        used.rate = &used.rate * &factor;
+                        used.assumed = true;
+                    }
+                }
+                (RateAdjustment::ByPercent(_), None) => {}
+            }
+        }
+        used
+    }
+
+    /// An amount of a currency in the house's, with the rate it went through; none where it is in the house's already.
+    ///
+    /// # Errors
+    /// [`Gap::NoRate`], saying what needed it.
+    pub fn in_house_currency(
+        &self,
+        amount: &Exact,
+        currency: Currency,
+        on: NaiveDate,
+        needed_for: impl FnOnce() -> String,
+    ) -> Result<(Exact, Option<RateUsed>), Gap> {
+        let house = self.currency();
+        if currency == house {
+            return Ok((amount.clone(), None));
+        }
+        match self.rate(currency, house, on) {
+            Some(used) => Ok((amount * &used.rate, Some(used))),
+            None => Err(Gap::NoRate { from: currency, to: house, on, needed_for: needed_for() }),
+        }
+    }
+
+    /// [`View::in_house_currency`] for an amount of money.
+    ///
+    /// # Errors
+    /// [`Gap::NoRate`].
+    pub fn money_in_house_currency(
+        &self,
+        money: Money,
+        on: NaiveDate,
+        needed_for: impl FnOnce() -> String,
+    ) -> Result<(Exact, Option<RateUsed>), Gap> {
+        self.in_house_currency(&money.to_exact(), money.currency(), on, needed_for)
+    }
+
+    /// The density of a version's finished liquid: as measured on it, else as entered for the material it makes. The flag says
+    /// that it is the material's.
+    pub fn liquid_density(&self, version: &FormulaVersion) -> Option<(Density, bool)> {
+        if let Some(measured) = &version.density {
+            return Some((measured.density, false));
+        }
+        let formula = self.catalogue.formulas.get(version.formula)?;
+        let density = self.catalogue.materials.get(formula.makes)?.density?;
+        Some((density, true))
+    }
+}
+
+fn not_found(what: &'static str, key: impl fmt::Display) -> EngineError {
+    EngineError::NotFound { what, key: key.to_string() }
+}

@@ -1,0 +1,27 @@
+//! Figures inside sentences.
+
+use kernel::Exact;
+
+/// A figure for a sentence: rounded half to even to at most so many places, without trailing noughts.
+pub fn figure(value: &Exact, places: u32) -> String {
+    value.round_half_even(places).map_or_else(|_| format!("{value:?}"), |d| d.normalize().to_string())
+}
+
+/// A fraction of one as a percent, for a sentence.
+pub fn percent(fraction: &Exact) -> String {
+    format!("{} %", figure(&(fraction * &Exact::whole(100)), 6))
+}
+
+/// A mass for a sentence: grams below a kilogram, else kilograms.
+pub fn mass(kg: &Exact) -> String {
+    if kg.abs() < Exact::ONE {
+        format!("{} g", figure(&(kg * &Exact::whole(1000)), 6))
+    } else {
+        format!("{} kg", figure(kg, 6))
+    }
+}
+
+/// `1 day`, `3 days`.
+pub fn days(count: i64) -> String {
+    if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
+}
