@@ -4,24 +4,39 @@
 //! [`kernel::Exact`]; figures are rounded once, in [`present`]. What a figure needs and nobody has entered is a [`Gap`],
 //! and an answer with a gap never calls itself complete.
 
+pub mod buying;
+pub mod cautions;
 pub mod cost;
 pub mod error;
 pub mod explode;
 pub mod gap;
 pub mod normalise;
 pub mod note;
+pub mod outlook;
 pub mod output;
+pub mod planned;
 pub mod present;
 pub mod price;
+pub mod run_check;
+pub mod shelf;
 pub mod source;
 pub mod view;
 
+mod figures;
+mod recipes;
 mod rollup;
+#[cfg(test)]
+mod shelf_testing;
 mod words;
 
+pub use buying::{Purchase, PurchaseOrder};
+pub use cautions::{Caution, CautionKind, Cautions, cautions};
 pub use cost::{CostRequest, CostSheet, CostSubject, cost_sheet};
 pub use error::EngineError;
 pub use gap::Gap;
 pub use note::Note;
+pub use outlook::{Outlook, OutlookRequest, outlook};
+pub use run_check::{RunAmount, RunCheck, RunRequest, Verdict, run_check};
+pub use shelf::{Availability, Shelf, allocate_fefo, availability};
 pub use source::Source;
 pub use view::{MaterialRef, Overlay, View};

@@ -1,0 +1,50 @@
+//! How exact figures stand in JSON: rounded half to even to the places they are printed with, as decimal strings.
+
+use kernel::Exact;
+use serde::{Serialize, Serializer, ser::Error as _};
+
+use crate::{
+    Gap, Note,
+    present::{PER_KG_PLACES, PERCENT_PLACES, PrintedGap, PrintedNote},
+};
+
+fn rounded<S: Serializer>(value: &Exact, places: u32, serializer: S) -> Result<S::Ok, S::Error> {
+    let figure = value.round_half_even(places).map_err(S::Error::custom)?;
+    serializer.collect_str(&figure.normalize())
+}
+
+/// A cost in the house's currency.
+pub fn cost<S: Serializer>(value: &Exact, serializer: S) -> Result<S::Ok, S::Error> {
+    rounded(value, PER_KG_PLACES, serializer)
+}
+
+/// A cost in the house's currency, or null.
+pub fn optional_cost<S: Serializer>(value: &Option<Exact>, serializer: S) -> Result<S::Ok, S::Error> {
+    match value {
+        Some(value) => cost(value, serializer),
+        None => serializer.serialize_none(),
+    }
+}
+
+/// A fraction of one as percent, or null.
+pub fn optional_percent<S: Serializer>(value: &Option<Exact>, serializer: S) -> Result<S::Ok, S::Error> {
+    match value {
+        Some(value) => rounded(&(value * &Exact::whole(100)), PERCENT_PLACES, serializer),
+        None => serializer.serialize_none(),
+    }
+}
+
+/// Gaps: their stable names and sentences.
+pub fn gaps<S: Serializer>(gaps: &[Gap], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_seq(gaps.iter().map(PrintedGap::from))
+}
+
+/// A gap, or null.
+pub fn optional_gap<S: Serializer>(gap: &Option<Gap>, serializer: S) -> Result<S::Ok, S::Error> {
+    gap.as_ref().map(PrintedGap::from).serialize(serializer)
+}
+
+/// Notes: their stable names and sentences.
+pub fn notes<S: Serializer>(notes: &[Note], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_seq(notes.iter().map(PrintedNote::from))
+}
