@@ -1,2 +1,82 @@
-//! Repository checks.
-fn main() {}
+//! The repository's own checks, run as `cargo xtask NAME`.
+//!
+//! They look at the workspace from outside: which crate may use which, where floating point or a clock may not stand,
+//! whether `schema.graphql` is fresh, whether the files under `deploy/` agree with the binary; and `test` is the one
+//! command that runs everything a change has to pass.
+
+use std::process::ExitCode;
+
+mod binary;
+mod clocks;
+mod container;
+mod deploy;
+mod floats;
+mod layers;
+mod postgres;
+mod report;
+mod schema;
+mod settings;
+mod suite;
+mod tally;
+mod tokens;
+mod workspace;
+
+use report::Report;
+use workspace::Workspace;
+
+const USAGE: &str = "\
+cargo xtask NAME
+
+  test [--require-postgres]  everything a change has to pass: layers, floats, build, schema, all test suites.
+                             PostgreSQL suites run where a server is reachable or can be started; what is
+                             skipped is said at the start and at the end (--require-postgres: that is a failure)
+  layers                     arrows between our crates point the right way, and the pure ones stay pure
+  floats                     no floating point where amounts are handled
+  schema [--write]           schema.graphql is what the binary prints (--write: make it so)
+  postgres                   which PostgreSQL database `test` would use
+  deploy-check               the files under deploy/ agree with the binary and with the tools found here
+
+Settings of `test` and `postgres`:
+  STILLROOM_TEST_POSTGRES    address of a PostgreSQL database the tests may use, or `skip`";
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let done = match words.as_slice() {
+        ["test"] => suite::run(false),
+        ["test", "--require-postgres"] => suite::run(true),
+        ["layers"] => single("layers", |workspace| {
+            layers::check(workspace)?;
+            clocks::check(workspace)
+        }),
+        ["floats"] => single("floats", floats::check),
+        ["schema"] => single("schema", schema::check_with_cargo),
+        ["schema", "--write"] => single("schema", schema::write_with_cargo),
+        ["postgres"] => Ok(suite::postgres_alone()),
+        ["deploy-check"] => deploy::run(),
+        [] | ["help" | "--help" | "-h"] => {
+            println!("{USAGE}");
+            return ExitCode::SUCCESS;
+        }
+        _ => {
+            eprintln!("cargo xtask does not know `{}`\n\n{USAGE}", words.join(" "));
+            return ExitCode::from(2);
+        }
+    };
+    match done {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::FAILURE,
+        Err(fault) => {
+            eprintln!("{fault}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Runs one check by itself and prints its verdict.
+fn single(name: &str, check: impl FnOnce(&Workspace) -> Result<String, String>) -> Result<bool, String> {
+    let workspace = Workspace::load()?;
+    let mut report = Report::default();
+    report.step(name, || check(&workspace));
+    Ok(report.holds())
+}
