@@ -11,7 +11,7 @@ use crate::workspace::{Workspace, read};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{Read, Write};
-use std::net::{Ipv4Addr, TcpListener};
+use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -33,7 +33,7 @@ pub fn run() -> Result<bool, String> {
     let mut report = Report::default();
     report
         .step("container file", || container::check(&read(&deploy.join("Containerfile"))?, &workspace.root));
-    report.verdict("compose file", || compose(&deploy));
+    report.verdict("compose file", || compose(&deploy, &scratch.0));
     report.step("ready script", || ready_script(&deploy.join("ready")));
     if report.step("build", || binary::build_all(&workspace)) {
         report.step("settings", || settings(&deploy, &sample, &stillroom));
@@ -147,7 +147,7 @@ fn service_unit(deploy: &Path, stillroom: &Path, scratch: &Path) -> Verdict {
 }
 
 /// The compose file as the tool reads it.
-fn compose(deploy: &Path) -> Verdict {
+fn compose(deploy: &Path, scratch: &Path) -> Verdict {
     let plugin =
         tool("docker").filter(|docker| quiet(Command::new(docker).args(["compose", "version"])).is_ok());
     let mut command = match (plugin, tool("docker-compose")) {
@@ -161,6 +161,12 @@ fn compose(deploy: &Path) -> Verdict {
             return Verdict::Skipped("neither `docker compose` nor docker-compose is here".to_owned());
         }
     };
+    // Not the password somebody who works here may have written into deploy/.env.
+    let empty = scratch.join("empty.env");
+    if let Err(fault) = fs::write(&empty, "") {
+        return Verdict::Failed(format!("{}: {fault}", empty.display()));
+    }
+    command.arg("--env-file").arg(&empty);
     command.arg("--file").arg(deploy.join("compose.yaml")).args(["config", "--quiet"]);
     let without = quiet(command.env_remove("POSTGRES_PASSWORD"));
     let with = quiet(command.env("POSTGRES_PASSWORD", "for-the-check"));
@@ -187,6 +193,8 @@ fn ready_script(script: &Path) -> Result<String, String> {
         let port = listener.local_addr().map_err(|fault| format!("no free port: {fault}"))?.port();
         let server = std::thread::spawn(move || answer_once(&listener, status));
         let ready = ask_ready(script, port)?;
+        // A script that never asked would leave the pretended server waiting.
+        drop(TcpStream::connect((Ipv4Addr::LOCALHOST, port)));
         let asked = server.join().map_err(|_| "the pretended server fell over".to_owned())??;
         if !asked.starts_with("GET /readyz HTTP/1.1\r\n") {
             return Err(format!("asks `{}`", asked.lines().next().unwrap_or_default()));
