@@ -1,0 +1,9 @@
+//! One module for each kind of thing: its rows read into drafts, and what its rows say about each other.
+
+pub(crate) mod exchange_rates;
+pub(crate) mod formulas;
+pub(crate) mod lots;
+pub(crate) mod materials;
+pub(crate) mod packs;
+pub(crate) mod quotations;
+pub(crate) mod suppliers;

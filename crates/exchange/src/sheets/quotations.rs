@@ -1,0 +1,257 @@
+//! Quotations: rows of one supplier with one reference are one quotation.
+
+use app::import::{FreightDraft, OfferDraft, Place, QuotationDraft, SupplierDraft};
+use domain::{quotations::FreightPer, text::code_key};
+use kernel::{Currency, Dimension, Exact, Quantity, UnitPrice};
+use rust_decimal::Decimal;
+use std::collections::{BTreeMap, HashMap};
+
+use crate::{
+    collected::{Collected, seen_from},
+    figures::per_quantity,
+    kinds::SheetKind,
+    names::plain,
+    problems::Problems,
+    row::Row,
+};
+
+/// One row: a quotation with a single offer.
+#[derive(Debug)]
+pub(crate) struct QuotationRow {
+    draft: QuotationDraft,
+    offer: OfferDraft,
+}
+
+pub(crate) fn read(row: &mut Row<'_>, out: &mut Collected) {
+    if let Some(quotation) = draft(row, out)
+        && !row.is_faulty()
+    {
+        out.quotations.push(quotation);
+    }
+}
+
+fn draft(row: &mut Row<'_>, out: &mut Collected) -> Option<QuotationRow> {
+    let reference = row.code("quotation");
+    let reference = row.must("quotation", reference);
+    let supplier = row.code("supplier");
+    let supplier = row.must("supplier", supplier);
+    let material = row.code("material");
+    let material = row.must("material", material);
+    let pack = row.quantity("pack", None);
+    let pack = row.must("pack", pack);
+    let price = row.money("price");
+    let price = row.must("price", price);
+    let price_per = price_per(row, pack);
+    let price_per = row.must("price per", price_per);
+    let stated = row.currency("currency");
+    let from_quantity = row.quantity("from quantity", None);
+    let minimum_order = row.quantity("minimum order", None);
+    let valid_from = row.date("valid from");
+    let valid_from = row.must("valid from", valid_from);
+    let valid_until = row.date("valid until");
+    row.not_before("valid until", valid_until, valid_from, "it is valid from");
+    let lead_time = row.span("lead time");
+    let note = row.note("note");
+
+    let beside = price.and_then(|(_, currency)| currency);
+    if let Some((beside, stated)) = beside.zip(stated).filter(|(a, b)| a != b) {
+        row.fault("price", format!("is in {beside}, and the currency column says {stated}"));
+    }
+    let currency = stated.or(beside);
+    let price = price.and_then(|(figure, _)| unit_price(row, "price", figure));
+    let freight = freight(row, currency);
+    if let Some(pack) = pack {
+        for (column, other) in
+            [("price per", price_per), ("from quantity", from_quantity), ("minimum order", minimum_order)]
+        {
+            if let Some(other) = other.filter(|other| !comparable(pack, *other)) {
+                row.fault(column, format!("{other} cannot be compared with a pack of {pack}"));
+            }
+        }
+    }
+
+    let (reference, supplier, material, pack) = (reference?, supplier?, material?, pack?);
+    let key = format!(
+        "{}\n{}\n{pack}\n{}",
+        code_key(&supplier),
+        code_key(&reference),
+        from_quantity.map(|q| q.to_string()).unwrap_or_default()
+    );
+    out.once(SheetKind::Quotations, row, "pack", key, "a price for this pack and quantity");
+    let place = row.place.clone();
+    Some(QuotationRow {
+        draft: QuotationDraft {
+            place: place.clone(),
+            reference,
+            supplier,
+            material,
+            currency,
+            valid_from: valid_from?,
+            valid_until,
+            lead_time,
+            minimum_order,
+            freight,
+            offers: Vec::new(),
+            note,
+        },
+        offer: OfferDraft { place, pack, price: price?, price_per: price_per?, from_quantity },
+    })
+}
+
+/// Pieces compare with pieces only; mass and volume through a density.
+fn comparable(a: Quantity, b: Quantity) -> bool {
+    (a.dimension() == Dimension::Count) == (b.dimension() == Dimension::Count)
+}
+
+fn unit_price(row: &mut Row<'_>, column: &str, figure: Decimal) -> Option<Decimal> {
+    // Any currency will do: the places kept are the same for all.
+    let fits = UnitPrice::from_decimal(figure, Currency::EUR).map(|_| figure).map_err(|e| e.to_string());
+    row.settle(column, fits)
+}
+
+fn price_per(row: &mut Row<'_>, pack: Option<Quantity>) -> Option<Quantity> {
+    let mark = row.options.decimal;
+    if plain(&row.text("price per")?) == "pack" {
+        return pack;
+    }
+    row.read("price per", |text| per_quantity(text, mark).map_err(|message| or_word(&message, "pack")))
+}
+
+fn or_word(message: &str, word: &str) -> String {
+    format!("{message}; or write {word}")
+}
+
+fn freight(row: &mut Row<'_>, currency: Option<Currency>) -> Option<FreightDraft> {
+    let mark = row.options.decimal;
+    let amount = row.money("freight");
+    let per = row.read("freight per", |text| match plain(text).as_str() {
+        "pack" => Ok(FreightPer::Pack),
+        "order" => Ok(FreightPer::Order),
+        _ => per_quantity(text, mark)
+            .map(FreightPer::Quantity)
+            .map_err(|message| or_word(&message, "pack or order")),
+    });
+    if let Some((_, Some(beside))) = amount
+        && currency != Some(beside)
+    {
+        let quotation = currency.map_or("does not name one".to_owned(), |c| format!("is in {c}"));
+        row.fault("freight", format!("is in {beside}, and the quotation {quotation}"));
+    }
+    let amount = amount.and_then(|(figure, _)| unit_price(row, "freight", figure));
+    match (row.has("freight"), row.has("freight per")) {
+        (true, false) => row.fault("freight per", "needs a value, since there is freight"),
+        (false, true) => row.fault("freight", "needs a value, since there is freight per something"),
+        _ => {}
+    }
+    Some(FreightDraft { amount: amount?, per: per? })
+}
+
+/// Takes from a further row what the first ones left open; something else than they said is a problem.
+fn agree<T: PartialEq>(
+    known: &mut Option<T>,
+    told: Option<T>,
+    column: &str,
+    first: &Place,
+    place: &Place,
+    problems: &mut Problems,
+) {
+    match (&known, told) {
+        (Some(known), Some(told)) if *known != told => {
+            let message =
+                format!("differs from {}, and both rows are of one quotation", seen_from(first, place));
+            problems.cell(place, column, message);
+        }
+        (None, Some(told)) => *known = Some(told),
+        _ => {}
+    }
+}
+
+/// Puts the rows of each quotation together.
+pub(crate) fn assemble(
+    rows: Vec<QuotationRow>,
+    suppliers: &[SupplierDraft],
+    problems: &mut Problems,
+) -> Vec<QuotationDraft> {
+    let mut quotations: Vec<QuotationDraft> = Vec::new();
+    let mut at: HashMap<(String, String), usize> = HashMap::new();
+    let mut supplier_of: HashMap<String, (String, Place)> = HashMap::new();
+    for QuotationRow { draft, offer } in rows {
+        let key = (code_key(&draft.supplier), code_key(&draft.reference));
+        let first_of_reference = supplier_of
+            .entry(key.1.clone())
+            .or_insert_with(|| (draft.supplier.clone(), draft.place.clone()))
+            .clone();
+        let Some(known) = at.get(&key).and_then(|at| quotations.get_mut(*at)) else {
+            if code_key(&first_of_reference.0) != key.0 {
+                let first = seen_from(&first_of_reference.1, &draft.place);
+                let message = format!("{first} has this reference from {}", first_of_reference.0);
+                problems.warn(&draft.place, "supplier", message);
+            }
+            at.insert(key, quotations.len());
+            quotations.push(QuotationDraft { offers: vec![offer], ..draft });
+            continue;
+        };
+        let (first, place) = (known.place.clone(), draft.place);
+        let differs = |column: &str, problems: &mut Problems| {
+            let message =
+                format!("differs from {}, and both rows are of one quotation", seen_from(&first, &place));
+            problems.cell(&place, column, message);
+        };
+        if code_key(&known.material) != code_key(&draft.material) {
+            differs("material", problems);
+        }
+        if known.valid_from != draft.valid_from {
+            differs("valid from", problems);
+        }
+        agree(&mut known.currency, draft.currency, "currency", &first, &place, problems);
+        agree(&mut known.valid_until, draft.valid_until, "valid until", &first, &place, problems);
+        agree(&mut known.lead_time, draft.lead_time, "lead time", &first, &place, problems);
+        agree(&mut known.minimum_order, draft.minimum_order, "minimum order", &first, &place, problems);
+        agree(&mut known.freight, draft.freight, "freight", &first, &place, problems);
+        if known.note.is_none() {
+            known.note = draft.note;
+        }
+        known.offers.push(offer);
+    }
+    warn_of_far_prices(&quotations, suppliers, problems);
+    quotations
+}
+
+/// A price a hundred times another of the same material is more often a slip of the point than a change of the market.
+const FAR: i128 = 100;
+
+/// Prices compare within one material, one currency (a supplier whose currency is not in the set is its own) and one dimension.
+type Comparable = (String, String, Dimension);
+
+fn warn_of_far_prices(quotations: &[QuotationDraft], suppliers: &[SupplierDraft], problems: &mut Problems) {
+    let supplier_currency: HashMap<String, Currency> =
+        suppliers.iter().map(|s| (code_key(&s.code), s.currency)).collect();
+    let mut prices: BTreeMap<Comparable, Vec<(Exact, &Place)>> = BTreeMap::new();
+    for quotation in quotations {
+        let supplier = code_key(&quotation.supplier);
+        let currency = quotation.currency.or_else(|| supplier_currency.get(&supplier).copied());
+        let currency = currency.map_or(supplier, |currency| currency.to_string());
+        for offer in &quotation.offers {
+            let each = Exact::from(offer.price).checked_div(&offer.price_per.to_exact());
+            if let Ok(each) = each
+                && offer.price > Decimal::ZERO
+            {
+                let key = (code_key(&quotation.material), currency.clone(), offer.price_per.dimension());
+                prices.entry(key).or_default().push((each, &offer.place));
+            }
+        }
+    }
+    for ((material, _, dimension), mut group) in prices {
+        group.sort_by(|a, b| a.0.cmp(&b.0));
+        if let (Some((low, low_place)), Some((high, place))) = (group.first(), group.last())
+            && *high >= low * &Exact::whole(FAR)
+        {
+            let low_place = seen_from(low_place, place);
+            let message = format!(
+                "per {} of {material} it is {FAR} times the price in {low_place} or more; check both",
+                dimension.unit()
+            );
+            problems.warn(place, "price", message);
+        }
+    }
+}
