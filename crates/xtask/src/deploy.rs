@@ -7,20 +7,18 @@ use crate::container;
 use crate::postgres::{free_port, on_path};
 use crate::report::{Report, Verdict};
 use crate::settings::{Sample, commands_in, named_in};
+use crate::trial::{ask_ready, quiet, start_and_stop};
 use crate::workspace::{Workspace, read};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{Read, Write};
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use std::process::{Command, Stdio};
+use std::time::Duration;
 
 /// The most exposure the unit may show, in tenths, as `systemd-analyze security` counts it (0 is none, 100 all).
 const EXPOSURE_MAX: &str = "20";
-
-/// How long the server may take to be ready, and to stop.
-const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Runs every check; false when one failed.
 pub fn run() -> Result<bool, String> {
@@ -38,7 +36,9 @@ pub fn run() -> Result<bool, String> {
     if report.step("build", || binary::build_all(&workspace)) {
         report.step("settings", || settings(&deploy, &sample, &stillroom));
         report.verdict("service unit", || service_unit(&deploy, &stillroom, &scratch.0));
-        report.step("start and stop", || start_and_stop(&deploy, &sample, &stillroom, &scratch.0));
+        report.step("start and stop", || {
+            start_and_stop(&deploy.join("ready"), &sample, &stillroom, &scratch.0)
+        });
     }
     Ok(report.close())
 }
@@ -64,18 +64,6 @@ impl Drop for Scratch {
 
 fn tool(name: &str) -> Option<PathBuf> {
     on_path(name, std::env::var_os("PATH").as_deref())
-}
-
-/// Runs a tool that is to find nothing wrong; its words otherwise.
-fn quiet(command: &mut Command) -> Result<(), String> {
-    let output = command.stdin(Stdio::null()).output().map_err(|fault| fault.to_string())?;
-    let said = [output.stdout, output.stderr].concat();
-    let said = String::from_utf8_lossy(&said).trim().to_owned();
-    if output.status.success() {
-        Ok(())
-    } else {
-        Err(if said.is_empty() { output.status.to_string() } else { said })
-    }
 }
 
 /// Every setting of the help is explained in the sample file, and nothing else is.
@@ -206,15 +194,6 @@ fn ready_script(script: &Path) -> Result<String, String> {
     Ok("tells ready from not ready and not there".to_owned())
 }
 
-fn ask_ready(script: &Path, port: u16) -> Result<bool, String> {
-    let status = binary::without_settings(script)
-        .env("STILLROOM_LISTEN", format!("0.0.0.0:{port}"))
-        .stdin(Stdio::null())
-        .stderr(Stdio::null())
-        .status();
-    Ok(status.map_err(|fault| format!("{}: {fault}", script.display()))?.success())
-}
-
 fn answer_once(listener: &TcpListener, status: &str) -> Result<String, String> {
     let said = |fault: std::io::Error| fault.to_string();
     let (mut stream, _) = listener.accept().map_err(said)?;
@@ -230,77 +209,6 @@ fn answer_once(listener: &TcpListener, status: &str) -> Result<String, String> {
     }
     stream.write_all(format!("HTTP/1.1 {status}\r\nContent-Length: 0\r\n\r\n").as_bytes()).map_err(said)?;
     Ok(String::from_utf8_lossy(&asked).into_owned())
-}
-
-/// A server that is ended when the check is over, however it ends.
-struct Running(Child);
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        // It may have ended by itself, which is what is hoped for.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
-
-/// Starts the binary with the sample settings (the place of the database and the port changed), waits until it is
-/// ready, and asks it to stop as a service manager does.
-fn start_and_stop(
-    deploy: &Path,
-    sample: &Sample,
-    stillroom: &Path,
-    scratch: &Path,
-) -> Result<String, String> {
-    let port = free_port()?;
-    let database = format!("sqlite://{}", scratch.join("stillroom.db").display());
-    let listen = format!("127.0.0.1:{port}");
-    let with_settings = |words: &[&str]| {
-        let mut command = binary::without_settings(stillroom);
-        command.args(words).current_dir(scratch).envs(&sample.set).stdin(Stdio::null());
-        command.env("STILLROOM_DATABASE", &database).env("STILLROOM_LISTEN", &listen);
-        command
-    };
-    quiet(&mut with_settings(&["migrate"])).map_err(|said| format!("stillroom migrate: {said}"))?;
-    if quiet(&mut with_settings(&["serve"])).is_ok() {
-        return Err("it serves before anybody was given a token".to_owned());
-    }
-    quiet(&mut with_settings(&["token", "create", "--name", "check", "--may", "look"]))
-        .map_err(|said| format!("stillroom token create: {said}"))?;
-
-    let log = scratch.join("log");
-    let out = fs::File::create(&log).map_err(|fault| format!("{}: {fault}", log.display()))?;
-    let errors = out.try_clone().map_err(|fault| format!("{}: {fault}", log.display()))?;
-    let child = with_settings(&["serve"])
-        .stdout(out)
-        .stderr(errors)
-        .spawn()
-        .map_err(|fault| format!("stillroom serve: {fault}"))?;
-    let mut running = Running(child);
-    let said = || read(&log).unwrap_or_default();
-    let begun = Instant::now();
-    while !ask_ready(&deploy.join("ready"), port)? {
-        let ended = running.0.try_wait().map_err(|fault| fault.to_string())?;
-        if ended.is_some() || begun.elapsed() > PATIENCE {
-            return Err(format!("it does not become ready:\n{}", said()));
-        }
-        std::thread::sleep(Duration::from_millis(100));
-    }
-    let ready_after = begun.elapsed().as_millis();
-
-    quiet(Command::new("kill").args(["-TERM", &running.0.id().to_string()]))?;
-    let asked = Instant::now();
-    loop {
-        match running.0.try_wait().map_err(|fault| fault.to_string())? {
-            Some(status) if status.success() => break,
-            Some(status) => return Err(format!("asked to stop, it ended with {status}:\n{}", said())),
-            None if asked.elapsed() > PATIENCE => return Err("it does not stop when asked to".to_owned()),
-            None => std::thread::sleep(Duration::from_millis(50)),
-        }
-    }
-    Ok(format!(
-        "ready after {ready_after} ms, stopped within {} ms of being asked",
-        asked.elapsed().as_millis()
-    ))
 }
 
 #[cfg(test)]

@@ -19,6 +19,7 @@ mod settings;
 mod suite;
 mod tally;
 mod tokens;
+mod trial;
 mod workspace;
 
 use report::Report;
