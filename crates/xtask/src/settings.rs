@@ -27,7 +27,7 @@ pub fn commands_in(help: &str) -> Vec<String> {
     help.lines()
         .skip_while(|line| line.trim() != "Commands:")
         .skip(1)
-        .take_while(|line| !line.trim().is_empty())
+        .take_while(|line| line.is_empty() || line.starts_with(' '))
         .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
         .filter_map(|line| line.split_whitespace().next())
         .filter(|name| *name != "help")
@@ -108,6 +108,7 @@ Commands:
   serve    Answer questions over HTTP
   ledger   Look after the stock ledger
            and its balances
+
   what-if  Ask what a change would do
   help     Print this message
 
