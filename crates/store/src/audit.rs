@@ -3,7 +3,13 @@
 use chrono::{DateTime, Utc};
 use kernel::ids::AuditId;
 
-use crate::{Conn, Page, StoreError, WriteTx};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+
+use crate::{
+    Conn, Page, StoreError, WriteTx,
+    connection::sealed::HasConnection,
+    rows::{insert_all, trail::audit},
+};
 
 /// One entry of the audit trail.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -43,8 +49,7 @@ pub struct AuditFilter {
 
 /// Adds an entry.
 pub async fn audit_insert(tx: &WriteTx, entry: &AuditEntry) -> Result<(), StoreError> {
-    let _ = (tx, entry);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![audit::ActiveModel::of(entry)?]).await
 }
 
 /// Entries, newest first, after the one named.
@@ -54,6 +59,28 @@ pub async fn audit_page(
     after: Option<AuditId>,
     limit: u32,
 ) -> Result<Page<AuditEntry>, StoreError> {
-    let _ = (conn, filter, after, limit);
-    Err(StoreError::Busy)
+    let mut query = audit::Entity::find().order_by_desc(audit::Column::Seq).limit(u64::from(limit) + 1);
+    for (column, wanted) in [
+        (audit::Column::SubjectKind, &filter.subject_kind),
+        (audit::Column::Subject, &filter.subject),
+        (audit::Column::Actor, &filter.actor),
+    ] {
+        if let Some(wanted) = wanted {
+            query = query.filter(column.eq(wanted.as_str()));
+        }
+    }
+    if let Some(after) = after {
+        let seq = audit::Entity::find()
+            .select_only()
+            .column(audit::Column::Seq)
+            .filter(audit::Column::Id.eq(after.0))
+            .into_tuple::<i64>()
+            .one(conn.connection())
+            .await?
+            .ok_or_else(|| StoreError::NotFound { what: "audit entry", id: after.to_string() })?;
+        query = query.filter(audit::Column::Seq.lt(seq));
+    }
+    let rows = query.all(conn.connection()).await?;
+    let entries = rows.into_iter().map(audit::Model::into_entry).collect::<Result<_, _>>()?;
+    Ok(Page::cut(entries, limit))
 }

@@ -1,6 +1,17 @@
 //! Connections, transactions, and who may run what on which.
 
-use sea_orm::{ConnectionTrait, DatabaseConnection, DatabaseTransaction};
+use migrations::Migrator;
+use sea_orm::{
+    AccessMode, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr, IsolationLevel,
+    SqliteTransactionMode, SqlxPostgresConnector, SqlxSqliteConnector, Statement, TransactionOptions,
+    TransactionTrait,
+    sqlx::{
+        ConnectOptions as _,
+        postgres::{PgConnectOptions, PgPoolOptions},
+        sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+    },
+};
+use sea_orm_migration::MigratorTrait;
 use std::time::Duration;
 
 use crate::StoreError;
@@ -100,14 +111,99 @@ impl Conn for Store {}
 impl Conn for ReadTx {}
 impl Conn for WriteTx {}
 
+/// A number of our own for the lock that lets one process at a time migrate a PostgreSQL database.
+const MIGRATION_LOCK: i64 = 0x0073_7469_6c6c_726d;
+
 impl Store {
     /// Connects to `sqlite://PATH` (made when absent) or `postgres://…`. Nothing is migrated; see [`Store::migrate`].
     ///
     /// # Errors
     /// [`StoreError::Address`] or [`StoreError::Unreachable`].
     pub async fn connect(url: &str, options: &StoreOptions) -> Result<Self, StoreError> {
-        let _ = (url, options);
-        Err(StoreError::Address)
+        if let Some(path) = url.strip_prefix("sqlite://") {
+            Self::connect_sqlite(path, options).await
+        } else if url.starts_with("postgres://") || url.starts_with("postgresql://") {
+            Self::connect_postgres(url, options).await
+        } else {
+            Err(StoreError::Address("it must begin with sqlite:// or postgres://".to_owned()))
+        }
+    }
+
+    async fn connect_sqlite(path: &str, options: &StoreOptions) -> Result<Self, StoreError> {
+        // Without a file, each connection would have a database of its own.
+        if path.is_empty() || path.starts_with(":memory:") {
+            return Err(StoreError::Address("a path of a file must follow sqlite://".to_owned()));
+        }
+        let file = SqliteConnectOptions::new()
+            .filename(path)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(options.patience)
+            .disable_statement_logging();
+        let pool = || SqlitePoolOptions::new().acquire_timeout(options.patience);
+
+        // One connection writes: waiting in line for it is fair, where SQLite's own waiting is not.
+        let writer = pool()
+            .max_connections(1)
+            .connect_with(file.clone().create_if_missing(true).journal_mode(SqliteJournalMode::Wal))
+            .await
+            .map_err(|error| StoreError::unreachable(&error))?;
+        // Readers open when they are first needed, so after a migration at start; one that tries to write is refused.
+        let reader = pool()
+            .max_connections(options.connections.max(1))
+            .connect_lazy_with(file.pragma("query_only", "1"));
+
+        let store = Self {
+            backend: Backend::Sqlite,
+            writer: SqlxSqliteConnector::from_sqlx_sqlite_pool(writer),
+            reader: SqlxSqliteConnector::from_sqlx_sqlite_pool(reader),
+        };
+        store.check_pragmas().await?;
+        Ok(store)
+    }
+
+    /// What is promised about SQLite hangs on three settings, and a file system may quietly refuse one of them.
+    async fn check_pragmas(&self) -> Result<(), StoreError> {
+        let ask = |pragma: &str| {
+            self.writer.query_one_raw(Statement::from_string(DbBackend::Sqlite, format!("PRAGMA {pragma}")))
+        };
+        let journal: Option<String> =
+            ask("journal_mode").await?.map(|row| row.try_get_by_index(0)).transpose()?;
+        let synchronous: Option<i64> =
+            ask("synchronous").await?.map(|row| row.try_get_by_index(0)).transpose()?;
+        let foreign_keys: Option<i64> =
+            ask("foreign_keys").await?.map(|row| row.try_get_by_index(0)).transpose()?;
+        match (journal.as_deref(), synchronous, foreign_keys) {
+            (Some("wal"), Some(2), Some(1)) => Ok(()),
+            found => Err(StoreError::Unreachable {
+                reason: format!(
+                    "the file system does not let SQLite keep a write-ahead log safely (settings {found:?})"
+                ),
+            }),
+        }
+    }
+
+    async fn connect_postgres(url: &str, options: &StoreOptions) -> Result<Self, StoreError> {
+        let patience = options.patience.as_millis().to_string();
+        let server: PgConnectOptions = url
+            .parse()
+            // The parser's message may quote the address, and the address may hold a password.
+            .map_err(|_| StoreError::Address("it is not written like a PostgreSQL address".to_owned()))?;
+        let server = server
+            .application_name("stillroom")
+            .options([
+                ("lock_timeout", patience.as_str()),
+                ("default_transaction_isolation", "read\\ committed"),
+            ])
+            .disable_statement_logging();
+        let pool = PgPoolOptions::new()
+            .max_connections(options.connections.max(2))
+            .acquire_timeout(options.patience)
+            .connect_with(server)
+            .await
+            .map_err(|error| StoreError::unreachable(&error))?;
+        let connection = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
+        Ok(Self { backend: Backend::Postgres, writer: connection.clone(), reader: connection })
     }
 
     /// Which database this is.
@@ -120,7 +216,40 @@ impl Store {
     /// # Errors
     /// [`StoreError::Newer`] when the database was written by a newer programme.
     pub async fn migrate(&self) -> Result<(), StoreError> {
-        Err(StoreError::Busy)
+        match self.backend {
+            Backend::Sqlite => self.migrate_sqlite().await,
+            Backend::Postgres => self.migrate_postgres().await,
+        }
+    }
+
+    async fn migrate_sqlite(&self) -> Result<(), StoreError> {
+        let mut pending = self.pending_migrations().await?.len();
+        while let Err(error) = Migrator::up(&self.writer, None).await {
+            // Another process may have applied the migration that just failed: go on from there. No progress is a failure.
+            let left = self.pending_migrations().await?.len();
+            if left >= pending {
+                return Err(migration_error(error));
+            }
+            pending = left;
+        }
+        Ok(())
+    }
+
+    async fn migrate_postgres(&self) -> Result<(), StoreError> {
+        // A session of its own holds the lock; waiting for another process to finish may take longer than patience.
+        let server = self.writer.get_postgres_connection_pool().connect_options();
+        let pool = PgPoolOptions::new()
+            .max_connections(1)
+            .connect_with(server.as_ref().clone())
+            .await
+            .map_err(|error| StoreError::unreachable(&error))?;
+        let session = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
+        session.execute_unprepared("SET lock_timeout = 0").await?;
+        session.execute_unprepared(&format!("SELECT pg_advisory_lock({MIGRATION_LOCK})")).await?;
+        let outcome = Migrator::up(&session, None).await;
+        // Ends the session, and the lock with it.
+        session.close_by_ref().await?;
+        outcome.map_err(migration_error)
     }
 
     /// Names of the migrations that have not been applied, in order.
@@ -128,7 +257,18 @@ impl Store {
     /// # Errors
     /// [`StoreError::Newer`] when the database was written by a newer programme.
     pub async fn pending_migrations(&self) -> Result<Vec<String>, StoreError> {
-        Err(StoreError::Busy)
+        let pending =
+            Migrator::get_pending_migrations_read_only(&self.writer).await.map_err(migration_error)?;
+        Ok(pending.iter().map(|migration| migration.name().to_owned()).collect())
+    }
+
+    /// Makes sure that the layout is the programme's own.
+    ///
+    /// # Errors
+    /// [`StoreError::NotMigrated`] or [`StoreError::Newer`].
+    pub async fn require_migrated(&self) -> Result<(), StoreError> {
+        let pending = self.pending_migrations().await?;
+        if pending.is_empty() { Ok(()) } else { Err(StoreError::NotMigrated(pending)) }
     }
 
     /// Asks the database for a sign of life.
@@ -136,7 +276,7 @@ impl Store {
     /// # Errors
     /// [`StoreError::Unreachable`] or [`StoreError::Busy`].
     pub async fn ping(&self) -> Result<(), StoreError> {
-        Err(StoreError::Busy)
+        Ok(self.reader.ping().await?)
     }
 
     /// Begins a change. On SQLite there is one at a time; others wait.
@@ -144,7 +284,19 @@ impl Store {
     /// # Errors
     /// [`StoreError::Busy`] or [`StoreError::Unreachable`].
     pub async fn begin_write(&self) -> Result<WriteTx, StoreError> {
-        Err(StoreError::Busy)
+        let tx = match self.backend {
+            // Immediate: a transaction that begins by reading and writes later could find the file locked half-way.
+            Backend::Sqlite => {
+                let options = TransactionOptions {
+                    sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
+                    ..TransactionOptions::default()
+                };
+                self.writer.begin_with_options(options).await?
+            }
+            // The session's own isolation: read committed, set when connecting.
+            Backend::Postgres => self.writer.begin().await?,
+        };
+        Ok(WriteTx { tx })
     }
 
     /// Begins a set of questions that are to see one state.
@@ -152,7 +304,14 @@ impl Store {
     /// # Errors
     /// [`StoreError::Busy`] or [`StoreError::Unreachable`].
     pub async fn begin_read(&self) -> Result<ReadTx, StoreError> {
-        Err(StoreError::Busy)
+        let tx = match self.backend {
+            Backend::Sqlite => self.reader.begin().await?,
+            Backend::Postgres => {
+                let isolation = Some(IsolationLevel::RepeatableRead);
+                self.reader.begin_with_config(isolation, Some(AccessMode::ReadOnly)).await?
+            }
+        };
+        Ok(ReadTx { tx })
     }
 
     /// The catalogue's version as other processes raise it: on PostgreSQL a receiver that is told of each new version, on SQLite
@@ -161,19 +320,42 @@ impl Store {
     /// # Errors
     /// [`StoreError::Unreachable`].
     pub async fn catalogue_changes(&self) -> Result<Option<tokio::sync::watch::Receiver<i64>>, StoreError> {
-        Err(StoreError::Busy)
+        match self.backend {
+            Backend::Sqlite => Ok(None),
+            Backend::Postgres => {
+                crate::changes::listen(self, self.writer.get_postgres_connection_pool()).await.map(Some)
+            }
+        }
     }
 
     /// Closes all connections once they are idle; what comes later fails.
-    pub async fn close(self) {}
+    pub async fn close(self) {
+        for connection in [&self.reader, &self.writer] {
+            if let Err(error) = connection.close_by_ref().await {
+                tracing::warn!(error = %StoreError::from(error), "closing the database");
+            }
+        }
+    }
+}
+
+/// The library reports a migration it does not know by text alone.
+fn migration_error(error: DbErr) -> StoreError {
+    match &error {
+        DbErr::Custom(text) if text.contains("is missing, this migration has been applied") => {
+            let names: Vec<&str> = text.lines().filter_map(|line| line.split('\'').nth(1)).collect();
+            StoreError::Newer(names.join(", "))
+        }
+        _ => error.into(),
+    }
 }
 
 impl WriteTx {
     /// Keeps what was done.
     ///
     /// # Errors
-    /// Any [`StoreError`]; whether the change was kept is then unknown only for [`StoreError::Unreachable`].
+    /// Any [`StoreError`]. Nothing was kept, but for [`StoreError::Unreachable`]: a connection that broke at this moment leaves
+    /// it unknown, which is what idempotency keys are for.
     pub async fn commit(self) -> Result<(), StoreError> {
-        Ok(self.tx.commit().await.map_err(StoreError::Database)?)
+        Ok(self.tx.commit().await?)
     }
 }

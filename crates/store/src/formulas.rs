@@ -3,7 +3,20 @@
 use domain::formulas::{Approval, Formula, FormulaVersion, VersionStatus};
 use kernel::ids::FormulaVersionId;
 
-use crate::{StoreError, WriteTx};
+use sea_orm::{
+    ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter,
+    sea_query::{Expr, ExprTrait},
+};
+
+use crate::{
+    StoreError, WriteTx,
+    codes::Word,
+    connection::sealed::HasConnection,
+    rows::{
+        formulas::{formula, line, version},
+        insert_all, update_row,
+    },
+};
 
 /// Adds a formula with the versions it has.
 ///
@@ -11,8 +24,11 @@ use crate::{StoreError, WriteTx};
 /// [`StoreError::Constraint`] named [`constraints::FORMULA_CODE`](crate::constraints::FORMULA_CODE) or
 /// [`constraints::FORMULA_MAKES`](crate::constraints::FORMULA_MAKES).
 pub async fn formula_insert(tx: &WriteTx, formula: &Formula) -> Result<(), StoreError> {
-    let _ = (tx, formula);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![formula::Model::of(formula)]).await?;
+    for version in &formula.versions {
+        version_insert(tx, version).await?;
+    }
+    Ok(())
 }
 
 /// Writes a formula's code, name and product anew; its versions are left alone.
@@ -20,8 +36,8 @@ pub async fn formula_insert(tx: &WriteTx, formula: &Formula) -> Result<(), Store
 /// # Errors
 /// [`StoreError::NotFound`], or as for [`formula_insert`].
 pub async fn formula_update(tx: &WriteTx, formula: &Formula) -> Result<(), StoreError> {
-    let _ = (tx, formula);
-    Err(StoreError::Busy)
+    let row = formula::Model::of(formula).into_active_model();
+    update_row(tx.connection(), row, formula::Column::Id.eq(formula.id.0), "formula", formula.id).await
 }
 
 /// Adds a version with its lines.
@@ -29,8 +45,10 @@ pub async fn formula_update(tx: &WriteTx, formula: &Formula) -> Result<(), Store
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::VERSION_NUMBER`](crate::constraints::VERSION_NUMBER).
 pub async fn version_insert(tx: &WriteTx, version: &FormulaVersion) -> Result<(), StoreError> {
-    let _ = (tx, version);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![version::Model::draft_of(version)]).await?;
+    insert_all(tx.connection(), line::Model::all_of(version)).await?;
+    // A draft first: the database takes lines of drafts only.
+    status_settle(tx, version).await
 }
 
 /// Writes all of a draft anew, lines included.
@@ -38,8 +56,19 @@ pub async fn version_insert(tx: &WriteTx, version: &FormulaVersion) -> Result<()
 /// # Errors
 /// [`StoreError::Changed`] when there is no draft of that id: an approved version never changes.
 pub async fn version_replace(tx: &WriteTx, version: &FormulaVersion) -> Result<(), StoreError> {
-    let _ = (tx, version);
-    Err(StoreError::Busy)
+    let row = version::Model::draft_of(version).into_active_model();
+    let draft = version::Column::Id
+        .eq(version.id.0)
+        .and(version::Column::Formula.eq(version.formula.0))
+        .and(version::Column::Status.eq(VersionStatus::Draft.column_word()));
+    let written = update_row(tx.connection(), row, draft, VERSION, version.id).await;
+    if matches!(written, Err(StoreError::NotFound { .. })) {
+        return Err(StoreError::Changed { what: VERSION, id: version.id.to_string() });
+    }
+    written?;
+    line::Entity::delete_many().filter(line::Column::Version.eq(version.id.0)).exec(tx.connection()).await?;
+    insert_all(tx.connection(), line::Model::all_of(version)).await?;
+    status_settle(tx, version).await
 }
 
 /// Moves a version on, from what the caller saw it to be.
@@ -53,6 +82,32 @@ pub async fn version_status_set(
     to: VersionStatus,
     approval: Option<&Approval>,
 ) -> Result<(), StoreError> {
-    let _ = (tx, id, from, to, approval);
-    Err(StoreError::Busy)
+    let mut update =
+        version::Entity::update_many().col_expr(version::Column::Status, Expr::value(to.column_word()));
+    if let Some(approval) = approval {
+        update = update
+            .col_expr(version::Column::ApprovedBy, Expr::value(approval.by.clone()))
+            .col_expr(version::Column::ApprovedOn, Expr::value(approval.on));
+    }
+    let updated = update
+        .filter(version::Column::Id.eq(id.0))
+        .filter(version::Column::Status.eq(from.column_word()))
+        .exec(tx.connection())
+        .await?;
+    if updated.rows_affected == 1 {
+        Ok(())
+    } else {
+        Err(StoreError::Changed { what: VERSION, id: id.to_string() })
+    }
+}
+
+/// What a version is called in errors.
+const VERSION: &str = "formula version";
+
+/// Gives a version that was just written as a draft the status and approval it is to have.
+async fn status_settle(tx: &WriteTx, version: &FormulaVersion) -> Result<(), StoreError> {
+    if version.status == VersionStatus::Draft && version.approval.is_none() {
+        return Ok(());
+    }
+    version_status_set(tx, version.id, VersionStatus::Draft, version.status, version.approval.as_ref()).await
 }

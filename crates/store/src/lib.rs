@@ -26,6 +26,7 @@ mod page;
 pub mod quotations;
 pub mod requests;
 mod rows;
+pub mod site;
 pub mod stock;
 pub mod suppliers;
 pub mod tickets;

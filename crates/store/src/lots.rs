@@ -1,10 +1,26 @@
 //! Lots. Their balances are only ever changed by [`crate::stock::post`] and by allocations.
 
 use chrono::NaiveDate;
-use domain::lots::{Lot, LotStatus};
-use kernel::ids::{LotId, MaterialId};
+use domain::{
+    lots::{Lot, LotStatus},
+    text::code_key,
+};
+use kernel::{
+    Density, Percent,
+    ids::{LotId, MaterialId, TicketId},
+};
 
-use crate::{Conn, Page, StoreError, WriteTx};
+use sea_orm::{
+    ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
+    sea_query::{Expr, ExprTrait},
+};
+
+use crate::{
+    Conn, Page, StoreError, WriteTx,
+    codes::Word,
+    connection::sealed::HasConnection,
+    rows::{id_lists, insert_all, lots::lot},
+};
 
 /// Which lots to list; empty lists all.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -38,38 +54,46 @@ pub struct LotDates {
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::LOT_NUMBER`](crate::constraints::LOT_NUMBER) when its number is taken.
 pub async fn lot_insert(tx: &WriteTx, lot: &Lot) -> Result<(), StoreError> {
-    let _ = (tx, lot);
-    Err(StoreError::Busy)
+    lots_insert(tx, std::slice::from_ref(lot)).await
 }
 
 /// Adds many lots, empty, as [`lot_insert`] does.
 pub async fn lots_insert(tx: &WriteTx, lots: &[Lot]) -> Result<(), StoreError> {
-    let _ = (tx, lots);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), lots.iter().map(lot::Model::empty_of).collect()).await
 }
 
 /// A lot.
 pub async fn lot_get(conn: &impl Conn, id: LotId) -> Result<Option<Lot>, StoreError> {
-    let _ = (conn, id);
-    Err(StoreError::Busy)
+    let row = lot::Entity::find_by_id(id.0).one(conn.connection()).await?;
+    row.map(lot::Model::into_lot).transpose()
 }
 
 /// Lots by identity, in no particular order; those that are not there are left out.
 pub async fn lots_get(conn: &impl Conn, ids: &[LotId]) -> Result<Vec<Lot>, StoreError> {
-    let _ = (conn, ids);
-    Err(StoreError::Busy)
+    let mut lots = Vec::with_capacity(ids.len());
+    for list in id_lists(ids.iter().map(|id| id.0)) {
+        lots.extend(all(conn, lot::Entity::find().filter(lot::Column::Id.is_in(list))).await?);
+    }
+    Ok(lots)
 }
 
 /// A lot by the house's number, letter case aside.
 pub async fn lot_by_number(conn: &impl Conn, number: &str) -> Result<Option<Lot>, StoreError> {
-    let _ = (conn, number);
-    Err(StoreError::Busy)
+    let row = lot::Entity::find()
+        .filter(lot::Column::NumberKey.eq(code_key(number)))
+        .one(conn.connection())
+        .await?;
+    row.map(lot::Model::into_lot).transpose()
 }
 
 /// Lots by the house's numbers, letter case aside, in no particular order.
 pub async fn lots_by_number(conn: &impl Conn, numbers: &[String]) -> Result<Vec<Lot>, StoreError> {
-    let _ = (conn, numbers);
-    Err(StoreError::Busy)
+    let mut lots = Vec::with_capacity(numbers.len());
+    for list in numbers.chunks(NUMBERS_AT_ONCE) {
+        let keys = list.iter().map(|number| code_key(number));
+        lots.extend(all(conn, lot::Entity::find().filter(lot::Column::NumberKey.is_in(keys))).await?);
+    }
+    Ok(lots)
 }
 
 /// Lots locked until the transaction ends, in the order of their ids, so that two transactions never wait for each other.
@@ -77,8 +101,22 @@ pub async fn lots_by_number(conn: &impl Conn, numbers: &[String]) -> Result<Vec<
 /// # Errors
 /// [`StoreError::NotFound`] when one is not there.
 pub async fn lots_lock(tx: &WriteTx, ids: &[LotId]) -> Result<Vec<Lot>, StoreError> {
-    let _ = (tx, ids);
-    Err(StoreError::Busy)
+    let mut lots = Vec::with_capacity(ids.len());
+    // The lists are in order, and so is each of them.
+    for list in id_lists(ids.iter().map(|id| id.0)) {
+        // On SQLite nothing needs locking, and no lock is asked for: the transaction is the only one that writes.
+        let query = lot::Entity::find()
+            .filter(lot::Column::Id.is_in(list))
+            .order_by_asc(lot::Column::Id)
+            .lock_exclusive();
+        lots.extend(all(tx, query).await?);
+    }
+    for id in ids {
+        if lots.binary_search_by_key(id, |lot: &Lot| lot.id).is_err() {
+            return Err(StoreError::NotFound { what: "lot", id: id.to_string() });
+        }
+    }
+    Ok(lots)
 }
 
 /// Lots in the order they were entered, after the one named.
@@ -88,26 +126,35 @@ pub async fn lots_page(
     after: Option<LotId>,
     limit: u32,
 ) -> Result<Page<Lot>, StoreError> {
-    let _ = (conn, filter, after, limit);
-    Err(StoreError::Busy)
+    let mut query = filtered(filter).order_by_asc(lot::Column::Id).limit(u64::from(limit) + 1);
+    if let Some(after) = after {
+        query = query.filter(lot::Column::Id.gt(after.0));
+    }
+    Ok(Page::cut(all(conn, query).await?, limit))
 }
 
 /// How many lots there are.
 pub async fn lots_count(conn: &impl Conn, filter: &LotFilter) -> Result<u64, StoreError> {
-    let _ = (conn, filter);
-    Err(StoreError::Busy)
+    Ok(filtered(filter).count(conn.connection()).await?)
 }
 
 /// All lots that hold something.
 pub async fn lots_on_shelf(conn: &impl Conn) -> Result<Vec<Lot>, StoreError> {
-    let _ = (conn,);
-    Err(StoreError::Busy)
+    let query = lot::Entity::find().filter(lot::Column::OnHand.gt(0)).order_by_asc(lot::Column::Id);
+    all(conn, query).await
 }
 
 /// All lots of some materials that hold something.
 pub async fn lots_of_materials(conn: &impl Conn, materials: &[MaterialId]) -> Result<Vec<Lot>, StoreError> {
-    let _ = (conn, materials);
-    Err(StoreError::Busy)
+    let mut lots = Vec::new();
+    for list in id_lists(materials.iter().map(|id| id.0)) {
+        let query = lot::Entity::find()
+            .filter(lot::Column::Material.is_in(list))
+            .filter(lot::Column::OnHand.gt(0))
+            .order_by_asc(lot::Column::Id);
+        lots.extend(all(conn, query).await?);
+    }
+    Ok(lots)
 }
 
 /// Changes a lot's status.
@@ -115,8 +162,15 @@ pub async fn lots_of_materials(conn: &impl Conn, materials: &[MaterialId]) -> Re
 /// # Errors
 /// [`StoreError::NotFound`].
 pub async fn lot_status_set(tx: &WriteTx, id: LotId, status: LotStatus) -> Result<(), StoreError> {
-    let _ = (tx, id, status);
-    Err(StoreError::Busy)
+    changed(
+        id,
+        lot::Entity::update_many()
+            .col_expr(lot::Column::Status, Expr::value(status.column_word()))
+            .filter(lot::Column::Id.eq(id.0))
+            .exec(tx.connection())
+            .await?
+            .rows_affected,
+    )
 }
 
 /// Writes a lot's dates anew.
@@ -124,8 +178,18 @@ pub async fn lot_status_set(tx: &WriteTx, id: LotId, status: LotStatus) -> Resul
 /// # Errors
 /// [`StoreError::NotFound`].
 pub async fn lot_dates_set(tx: &WriteTx, id: LotId, dates: &LotDates) -> Result<(), StoreError> {
-    let _ = (tx, id, dates);
-    Err(StoreError::Busy)
+    changed(
+        id,
+        lot::Entity::update_many()
+            .col_expr(lot::Column::MadeOn, Expr::value(dates.made_on))
+            .col_expr(lot::Column::ExpiresOn, Expr::value(dates.expires_on))
+            .col_expr(lot::Column::RetestOn, Expr::value(dates.retest_on))
+            .col_expr(lot::Column::OpenedOn, Expr::value(dates.opened_on))
+            .filter(lot::Column::Id.eq(id.0))
+            .exec(tx.connection())
+            .await?
+            .rows_affected,
+    )
 }
 
 /// Writes what is known about a lot anew: supplier and its number, dates, density, active matter, location, note. Its number,
@@ -134,6 +198,61 @@ pub async fn lot_dates_set(tx: &WriteTx, id: LotId, dates: &LotDates) -> Result<
 /// # Errors
 /// [`StoreError::NotFound`].
 pub async fn lot_update(tx: &WriteTx, lot: &Lot) -> Result<(), StoreError> {
-    let _ = (tx, lot);
-    Err(StoreError::Busy)
+    changed(
+        lot.id,
+        lot::Entity::update_many()
+            .col_expr(lot::Column::Supplier, Expr::value(lot.supplier.map(|id| id.0)))
+            .col_expr(lot::Column::SupplierLot, Expr::value(lot.supplier_lot.clone()))
+            .col_expr(lot::Column::ReceivedOn, Expr::value(lot.received_on))
+            .col_expr(lot::Column::MadeOn, Expr::value(lot.made_on))
+            .col_expr(lot::Column::ExpiresOn, Expr::value(lot.expires_on))
+            .col_expr(lot::Column::RetestOn, Expr::value(lot.retest_on))
+            .col_expr(lot::Column::OpenedOn, Expr::value(lot.opened_on))
+            .col_expr(lot::Column::Density, Expr::value(lot.density.map(Density::nano)))
+            .col_expr(lot::Column::ActiveMatter, Expr::value(lot.active_matter.map(Percent::nano)))
+            .col_expr(lot::Column::Location, Expr::value(lot.location.clone()))
+            .col_expr(lot::Column::Note, Expr::value(lot.note.clone()))
+            .filter(lot::Column::Id.eq(lot.id.0))
+            .exec(tx.connection())
+            .await?
+            .rows_affected,
+    )
+}
+
+/// Lots that tickets made: bulks, intermediates and finished products, also when nothing is left of them.
+pub async fn lots_made_by(conn: &impl Conn, tickets: &[TicketId]) -> Result<Vec<Lot>, StoreError> {
+    let mut lots = Vec::new();
+    for list in id_lists(tickets.iter().map(|id| id.0)) {
+        let query = lot::Entity::find().filter(lot::Column::MadeBy.is_in(list)).order_by_asc(lot::Column::Id);
+        lots.extend(all(conn, query).await?);
+    }
+    Ok(lots)
+}
+
+/// Numbers looked up by one statement.
+const NUMBERS_AT_ONCE: usize = 8_192;
+
+async fn all(conn: &impl Conn, query: Select<lot::Entity>) -> Result<Vec<Lot>, StoreError> {
+    query.all(conn.connection()).await?.into_iter().map(lot::Model::into_lot).collect()
+}
+
+fn changed(id: LotId, rows: u64) -> Result<(), StoreError> {
+    if rows == 1 { Ok(()) } else { Err(StoreError::NotFound { what: "lot", id: id.to_string() }) }
+}
+
+fn filtered(filter: &LotFilter) -> Select<lot::Entity> {
+    let mut condition = Condition::all();
+    if !filter.materials.is_empty() {
+        condition = condition.add(lot::Column::Material.is_in(filter.materials.iter().map(|id| id.0)));
+    }
+    if !filter.statuses.is_empty() {
+        condition = condition.add(lot::Column::Status.is_in(filter.statuses.iter().map(|s| s.column_word())));
+    }
+    if filter.on_shelf {
+        condition = condition.add(lot::Column::OnHand.gt(0));
+    }
+    if let Some(day) = filter.ends_by {
+        condition = condition.add(lot::Column::ExpiresOn.lte(day).or(lot::Column::RetestOn.lte(day)));
+    }
+    lot::Entity::find().filter(condition)
 }

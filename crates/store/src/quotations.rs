@@ -2,7 +2,14 @@
 
 use domain::quotations::{ExchangeRate, Quotation};
 
-use crate::{StoreError, WriteTx};
+use crate::{
+    StoreError, WriteTx,
+    connection::sealed::HasConnection,
+    rows::{
+        insert_all,
+        quotations::{offer, quotation, rate},
+    },
+};
 
 /// Adds a quotation with its offers.
 ///
@@ -10,8 +17,10 @@ use crate::{StoreError, WriteTx};
 /// [`StoreError::Constraint`] named [`constraints::QUOTATION_REFERENCE`](crate::constraints::QUOTATION_REFERENCE) when the
 /// supplier's quotation of that reference holds the material already.
 pub async fn quotation_insert(tx: &WriteTx, quotation: &Quotation) -> Result<(), StoreError> {
-    let _ = (tx, quotation);
-    Err(StoreError::Busy)
+    let row = quotation::Model::of(quotation)?;
+    let offers = offer::Model::all_of(quotation)?;
+    insert_all(tx.connection(), vec![row]).await?;
+    insert_all(tx.connection(), offers).await
 }
 
 /// Adds an exchange rate.
@@ -19,6 +28,5 @@ pub async fn quotation_insert(tx: &WriteTx, quotation: &Quotation) -> Result<(),
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::RATE_DAY`](crate::constraints::RATE_DAY) when the pair has a rate of that day.
 pub async fn rate_insert(tx: &WriteTx, rate: &ExchangeRate) -> Result<(), StoreError> {
-    let _ = (tx, rate);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![rate::Model::of(rate)]).await
 }

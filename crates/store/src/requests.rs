@@ -2,7 +2,13 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::{Conn, StoreError, WriteTx};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+
+use crate::{
+    Conn, StoreError, WriteTx,
+    connection::sealed::HasConnection,
+    rows::{insert_all, trail::request},
+};
 
 /// A request that was answered.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -21,8 +27,8 @@ pub struct StoredRequest {
 
 /// The request of that key, when it was answered before.
 pub async fn request_find(conn: &impl Conn, key: &str) -> Result<Option<StoredRequest>, StoreError> {
-    let _ = (conn, key);
-    Err(StoreError::Busy)
+    let row = request::Entity::find_by_id(key).one(conn.connection()).await?;
+    row.map(request::Model::into_request).transpose()
 }
 
 /// Keeps a request and its answer; belongs into the transaction of the change.
@@ -31,12 +37,14 @@ pub async fn request_find(conn: &impl Conn, key: &str) -> Result<Option<StoredRe
 /// [`StoreError::Constraint`] named [`constraints::REQUEST_KEY`](crate::constraints::REQUEST_KEY) when another was faster: drop
 /// the transaction, and answer with what [`request_find`] then finds.
 pub async fn request_insert(tx: &WriteTx, request: &StoredRequest) -> Result<(), StoreError> {
-    let _ = (tx, request);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![request::Model::of(request)?]).await
 }
 
 /// Forgets requests answered before a moment, and says how many.
 pub async fn requests_forget(tx: &WriteTx, before: DateTime<Utc>) -> Result<u64, StoreError> {
-    let _ = (tx, before);
-    Err(StoreError::Busy)
+    let gone = request::Entity::delete_many()
+        .filter(request::Column::AnsweredAt.lt(before.timestamp_micros()))
+        .exec(tx.connection())
+        .await?;
+    Ok(gone.rows_affected)
 }

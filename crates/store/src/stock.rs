@@ -1,13 +1,37 @@
-//! The stock ledger.
+//! The stock ledger: posting to it, reading it, and proving that the balances beside it are right.
+//!
+//! Posting goes in one order on both databases. The lots are locked in the order of their ids, so that two postings that share
+//! lots wait for each other instead of deadlocking. Then everything is worked out in memory on the locked lots: what each
+//! movement takes, and which exact share of the lot's value goes with it; whatever is refused is refused here, before anything is
+//! written. Then one conditional update changes all balances, and the movements are inserted. The database's own check that
+//! nothing goes below nought stands behind all of it.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use domain::stock::{Movement, MovementKind};
+use domain::lots::Lot;
+use domain::stock::{Movement, MovementKind, value_leaving};
 use kernel::{
     Money, Quantity,
     ids::{LotId, MovementId, TicketId},
 };
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Statement, Value,
+};
+use std::{
+    collections::{BTreeMap, HashMap},
+    fmt::Write as _,
+};
+use uuid::Uuid;
 
-use crate::{Conn, Page, StoreError, WriteTx};
+use crate::{
+    Conn, Page, StoreError, WriteTx,
+    connection::sealed::HasConnection,
+    lots::lots_lock,
+    rows::{id_lists, insert_all, movements::movement},
+};
+
+mod ledger;
+
+pub use ledger::{Balance, Discrepancy, ledger_rebuild, ledger_verify};
 
 /// A movement to be posted.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,32 +61,6 @@ pub struct NewMovement {
     pub reason: Option<String>,
 }
 
-/// Which balance of a lot does not agree.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Balance {
-    /// What is there, against the sum of its movements.
-    OnHand,
-    /// Its value, against the sum of its movements' values.
-    Value,
-    /// What is promised of it, against the sum of its allocations.
-    Reserved,
-}
-
-/// A balance that does not agree with what it is the sum of.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Discrepancy {
-    /// The lot.
-    pub lot: LotId,
-    /// Its number.
-    pub number: String,
-    /// Which balance.
-    pub balance: Balance,
-    /// As kept with the lot: kilograms, pieces or money, as the balance is.
-    pub kept: rust_decimal::Decimal,
-    /// As its movements or allocations add up to.
-    pub proven: rust_decimal::Decimal,
-}
-
 /// Posts movements: all of them or none. Movements of one lot take effect in the order given. What goes out takes its exact share
 /// of the lot's value with it, worked out on the locked lot; a reversal takes back what the reversed movement was worth.
 ///
@@ -72,20 +70,39 @@ pub struct Discrepancy {
 /// [`constraints::MOVEMENT_REVERSED`](crate::constraints::MOVEMENT_REVERSED) for a second reversal. The transaction must then be
 /// dropped.
 pub async fn post(tx: &WriteTx, movements: &[NewMovement]) -> Result<Vec<Movement>, StoreError> {
-    let _ = (tx, movements);
-    Err(StoreError::Busy)
+    if movements.is_empty() {
+        return Ok(Vec::new());
+    }
+    let reversed = reversed_movements(tx, movements).await?;
+    let lots = lots_lock(tx, &movements.iter().map(|m| m.lot).collect::<Vec<_>>()).await?;
+    let mut shelf: BTreeMap<LotId, Standing> =
+        lots.into_iter().map(|lot| (lot.id, Standing::of(lot))).collect();
+
+    let mut posted = Vec::with_capacity(movements.len());
+    for movement in movements {
+        let standing = shelf
+            .get_mut(&movement.lot)
+            .ok_or_else(|| StoreError::NotFound { what: "lot", id: movement.lot.to_string() })?;
+        let original = movement.reverses.and_then(|id| reversed.get(&id));
+        posted.push(standing.take(movement, original)?);
+    }
+
+    balances_change(tx, &shelf).await?;
+    insert_all(tx.connection(), posted.iter().map(movement::ActiveModel::of).collect()).await?;
+    Ok(posted)
 }
 
 /// An entry of the ledger.
 pub async fn movement_get(conn: &impl Conn, id: MovementId) -> Result<Option<Movement>, StoreError> {
-    let _ = (conn, id);
-    Err(StoreError::Busy)
+    let row = movement::Entity::find().filter(movement::Column::Id.eq(id.0)).one(conn.connection()).await?;
+    row.map(movement::Model::into_movement).transpose()
 }
 
 /// The entry that reverses another.
 pub async fn movement_reversing(conn: &impl Conn, id: MovementId) -> Result<Option<Movement>, StoreError> {
-    let _ = (conn, id);
-    Err(StoreError::Busy)
+    let row =
+        movement::Entity::find().filter(movement::Column::Reverses.eq(id.0)).one(conn.connection()).await?;
+    row.map(movement::Model::into_movement).transpose()
 }
 
 /// A lot's movements in the order they were posted, after the one named.
@@ -95,24 +112,253 @@ pub async fn movements_of_lot(
     after: Option<MovementId>,
     limit: u32,
 ) -> Result<Page<Movement>, StoreError> {
-    let _ = (conn, lot, after, limit);
-    Err(StoreError::Busy)
+    let mut query = movement::Entity::find()
+        .filter(movement::Column::Lot.eq(lot.0))
+        .order_by_asc(movement::Column::Seq)
+        .limit(u64::from(limit) + 1);
+    if let Some(after) = after {
+        let seq = movement::Entity::find()
+            .select_only()
+            .column(movement::Column::Seq)
+            .filter(movement::Column::Id.eq(after.0))
+            .into_tuple::<i64>()
+            .one(conn.connection())
+            .await?
+            .ok_or_else(|| StoreError::NotFound { what: MOVEMENT, id: after.to_string() })?;
+        query = query.filter(movement::Column::Seq.gt(seq));
+    }
+    let rows = query.all(conn.connection()).await?;
+    let movements = rows.into_iter().map(movement::Model::into_movement).collect::<Result<_, _>>()?;
+    Ok(Page::cut(movements, limit))
 }
 
 /// A ticket's movements in the order they were posted.
 pub async fn movements_of_ticket(conn: &impl Conn, ticket: TicketId) -> Result<Vec<Movement>, StoreError> {
-    let _ = (conn, ticket);
-    Err(StoreError::Busy)
+    let rows = movement::Entity::find()
+        .filter(movement::Column::Ticket.eq(ticket.0))
+        .order_by_asc(movement::Column::Seq)
+        .all(conn.connection())
+        .await?;
+    rows.into_iter().map(movement::Model::into_movement).collect()
 }
 
-/// Compares every lot's balances with the ledger and the allocations; empty when all agree.
-pub async fn ledger_verify(conn: &impl Conn) -> Result<Vec<Discrepancy>, StoreError> {
-    let _ = (conn,);
-    Err(StoreError::Busy)
+/// What an entry of the ledger is called in errors.
+const MOVEMENT: &str = "movement";
+
+/// The movements that are to be reversed; every one has to be there.
+async fn reversed_movements(
+    tx: &WriteTx,
+    movements: &[NewMovement],
+) -> Result<HashMap<MovementId, Movement>, StoreError> {
+    let mut reversed = HashMap::new();
+    for list in id_lists(movements.iter().filter_map(|m| m.reverses).map(|id| id.0)) {
+        let rows =
+            movement::Entity::find().filter(movement::Column::Id.is_in(list)).all(tx.connection()).await?;
+        for row in rows {
+            let movement = row.into_movement()?;
+            reversed.insert(movement.id, movement);
+        }
+    }
+    for id in movements.iter().filter_map(|m| m.reverses) {
+        if !reversed.contains_key(&id) {
+            return Err(StoreError::NotFound { what: MOVEMENT, id: id.to_string() });
+        }
+    }
+    Ok(reversed)
 }
 
-/// Writes the balances that do not agree anew from the ledger and the allocations, and says which they were.
-pub async fn ledger_rebuild(tx: &WriteTx) -> Result<Vec<Discrepancy>, StoreError> {
-    let _ = (tx,);
-    Err(StoreError::Busy)
+/// A locked lot while movements are worked out on it: where it stood, and where it stands now.
+struct Standing {
+    lot: Lot,
+    on_hand: i64,
+    value: Option<Money>,
+}
+
+impl Standing {
+    fn of(lot: Lot) -> Self {
+        Self { on_hand: lot.on_hand.raw(), value: lot.value, lot }
+    }
+
+    fn unfit(&self, reason: impl Into<String>) -> StoreError {
+        StoreError::MovementUnfit { lot: self.lot.id, number: self.lot.number.clone(), reason: reason.into() }
+    }
+
+    /// Takes a movement, and gives the entry of the ledger it becomes.
+    fn take(&mut self, new: &NewMovement, original: Option<&Movement>) -> Result<Movement, StoreError> {
+        let dimension = self.lot.on_hand.dimension();
+        let moved = new.quantity.raw();
+        if new.quantity.dimension() != dimension {
+            return Err(self.unfit(format!(
+                "the lot is kept by {}, not by {}",
+                dimension.name(),
+                new.quantity.dimension().name()
+            )));
+        }
+        if moved == 0 {
+            return Err(self.unfit("nothing is moved"));
+        }
+        self.check_kind(new, original)?;
+
+        let on_hand = self.on_hand.checked_add(moved).ok_or(StoreError::TooLarge("what a lot holds"))?;
+        if on_hand < 0 {
+            return Err(StoreError::LotShort {
+                lot: self.lot.id,
+                number: self.lot.number.clone(),
+                needed: Quantity::from_raw(moved.saturating_neg(), dimension),
+                available: Quantity::from_raw(self.on_hand, dimension),
+            });
+        }
+        let value = match self.value {
+            Some(held) => Some(self.value_moved(held, new, original)?),
+            None if new.value.is_some() && moved > 0 && original.is_none() => {
+                return Err(self.unfit("it comes with a value, and the lot has none"));
+            }
+            None => None,
+        };
+        if let (Some(held), Some(moved)) = (self.value, value) {
+            self.value = Some(held.checked_add(moved).map_err(|reason| self.unfit(reason.to_string()))?);
+        }
+        self.on_hand = on_hand;
+        Ok(Movement {
+            id: new.id,
+            lot: new.lot,
+            kind: new.kind,
+            quantity: new.quantity,
+            value,
+            on: new.on,
+            // As it is kept, so that what is answered now is what is read later.
+            entered_at: DateTime::from_timestamp_micros(new.entered_at.timestamp_micros())
+                .unwrap_or(new.entered_at),
+            by: new.by.clone(),
+            ticket: new.ticket,
+            reverses: new.reverses,
+            reason: new.reason.clone(),
+        })
+    }
+
+    /// Whether kind, direction and what is reversed go together.
+    fn check_kind(&self, new: &NewMovement, original: Option<&Movement>) -> Result<(), StoreError> {
+        let incoming = new.quantity.is_positive();
+        let fits = match new.kind {
+            MovementKind::Receipt | MovementKind::Made => incoming,
+            MovementKind::Weighing | MovementKind::Sample | MovementKind::WriteOff => !incoming,
+            MovementKind::Filling | MovementKind::Adjustment | MovementKind::Reversal => true,
+        };
+        if !fits {
+            return Err(self.unfit(format!("a {} of {}", new.kind.words(), new.quantity)));
+        }
+        if (new.kind == MovementKind::Reversal) != new.reverses.is_some() {
+            return Err(self.unfit("a reversal names what it reverses, and nothing else does"));
+        }
+        let Some(original) = original else {
+            return Ok(());
+        };
+        if original.kind == MovementKind::Reversal {
+            return Err(self.unfit("a reversal is not reversed; enter the movement again"));
+        }
+        let opposite = original.quantity.raw().checked_neg() == Some(new.quantity.raw());
+        if original.lot != new.lot || !opposite {
+            return Err(self.unfit("a reversal is the opposite of what it reverses"));
+        }
+        Ok(())
+    }
+
+    /// What a movement of a lot that holds `held` is worth, with its sign.
+    fn value_moved(
+        &self,
+        held: Money,
+        new: &NewMovement,
+        original: Option<&Movement>,
+    ) -> Result<Money, StoreError> {
+        let nought = Money::zero(held.currency());
+        let negated =
+            |money: Money| nought.checked_sub(money).map_err(|reason| self.unfit(reason.to_string()));
+        let taken_back = original.and_then(|movement| movement.value).map(negated).transpose()?;
+        if new.quantity.is_positive() {
+            let value = if original.is_some() { taken_back } else { new.value }.unwrap_or(nought);
+            if value.currency() != held.currency() {
+                return Err(self.unfit(format!(
+                    "its value is in {}, the lot's in {}",
+                    value.currency(),
+                    held.currency()
+                )));
+            }
+            if value.micros() < 0 {
+                return Err(self.unfit("what comes in is worth less than nothing"));
+            }
+            return Ok(value);
+        }
+        let dimension = self.lot.on_hand.dimension();
+        let out = new.quantity.raw().checked_neg().ok_or(StoreError::TooLarge("a movement"))?;
+        // A receipt that is taken back takes its value back with it, as long as the lot still holds that much and something
+        // stays in it; else what leaves is worth its share like everything else.
+        if let Some(value) = taken_back
+            && out < self.on_hand
+            && held.micros().checked_add(value.micros()).is_some_and(|left| left >= 0)
+        {
+            return Ok(value);
+        }
+        let leaving = value_leaving(
+            Quantity::from_raw(self.on_hand, dimension),
+            held,
+            Quantity::from_raw(out, dimension),
+        )
+        .map_err(|reason| self.unfit(reason.to_string()))?;
+        negated(leaving)
+    }
+}
+
+/// Lots changed by one statement.
+const LOTS_AT_ONCE: usize = 4_096;
+
+/// Changes the balances of all lots: the same statement on both databases, and nothing goes below nought.
+async fn balances_change(tx: &WriteTx, shelf: &BTreeMap<LotId, Standing>) -> Result<(), StoreError> {
+    let changes: Vec<(Uuid, i64, i64)> = shelf
+        .iter()
+        .map(|(id, standing)| {
+            let value = |money: Option<Money>| money.map_or(0, Money::micros);
+            let on_hand = standing.on_hand - standing.lot.on_hand.raw();
+            (id.0, on_hand, value(standing.value) - value(standing.lot.value))
+        })
+        .collect();
+    for chunk in changes.chunks(LOTS_AT_ONCE) {
+        let mut text = String::from(
+            "UPDATE lots SET on_hand = lots.on_hand + change.column2, value = lots.value + change.column3 FROM (VALUES ",
+        );
+        let mut values: Vec<Value> = Vec::new();
+        // Padded with a lot that is not there: every length is a statement of its own to the database's cache.
+        let padding = std::iter::repeat_n((Uuid::nil(), 0, 0), chunk.len().next_power_of_two() - chunk.len());
+        for (at, (id, on_hand, value)) in chunk.iter().copied().chain(padding).enumerate() {
+            let comma = if at == 0 { "" } else { ", " };
+            let first = at * 3 + 1;
+            // Writing to a string cannot fail.
+            let _ = write!(text, "{comma}(${first}, ${}, ${})", first + 1, first + 2);
+            values.extend([Value::from(id), on_hand.into(), value.into()]);
+        }
+        text.push_str(") AS change WHERE lots.id = change.column1 AND lots.on_hand + change.column2 >= 0");
+        let connection = tx.connection();
+        let statement = Statement::from_sql_and_values(connection.get_database_backend(), text, values);
+        let updated = connection.execute_raw(statement).await?.rows_affected();
+        if usize::try_from(updated).ok() != Some(chunk.len()) {
+            return Err(short_lot(tx, chunk).await?);
+        }
+    }
+    Ok(())
+}
+
+/// Which lot a conditional update left out. The lots are locked and were looked at, so this should never be asked.
+async fn short_lot(tx: &WriteTx, changes: &[(Uuid, i64, i64)]) -> Result<StoreError, StoreError> {
+    let ids: Vec<LotId> = changes.iter().map(|(id, ..)| LotId(*id)).collect();
+    let lots = lots_lock(tx, &ids).await?;
+    let short =
+        lots.iter().zip(changes).find(|(lot, (_, change, _))| lot.on_hand.raw() < change.saturating_neg());
+    Ok(match short {
+        Some((lot, (_, change, _))) => StoreError::LotShort {
+            lot: lot.id,
+            number: lot.number.clone(),
+            needed: Quantity::from_raw(change.saturating_neg(), lot.on_hand.dimension()),
+            available: lot.on_hand,
+        },
+        None => StoreError::Changed { what: "a lot of", id: format!("{} lots", ids.len()) },
+    })
 }

@@ -2,15 +2,20 @@
 
 use domain::suppliers::Supplier;
 
-use crate::{StoreError, WriteTx};
+use sea_orm::{ColumnTrait, IntoActiveModel};
+
+use crate::{
+    StoreError, WriteTx,
+    connection::sealed::HasConnection,
+    rows::{insert_all, suppliers::supplier, update_row},
+};
 
 /// Adds a supplier.
 ///
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::SUPPLIER_CODE`](crate::constraints::SUPPLIER_CODE) when its code is taken.
 pub async fn supplier_insert(tx: &WriteTx, supplier: &Supplier) -> Result<(), StoreError> {
-    let _ = (tx, supplier);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![supplier::Model::of(supplier)]).await
 }
 
 /// Writes all of a supplier anew.
@@ -18,6 +23,6 @@ pub async fn supplier_insert(tx: &WriteTx, supplier: &Supplier) -> Result<(), St
 /// # Errors
 /// [`StoreError::NotFound`], or as for [`supplier_insert`].
 pub async fn supplier_update(tx: &WriteTx, supplier: &Supplier) -> Result<(), StoreError> {
-    let _ = (tx, supplier);
-    Err(StoreError::Busy)
+    let row = supplier::Model::of(supplier).into_active_model();
+    update_row(tx.connection(), row, supplier::Column::Id.eq(supplier.id.0), "supplier", supplier.id).await
 }

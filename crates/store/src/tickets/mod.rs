@@ -1,13 +1,34 @@
 //! Batch tickets, what is promised to them, what was weighed, and how they ended.
 
 use chrono::NaiveDate;
-use domain::tickets::{Allocation, Completion, Ticket, TicketStatus, Weighing};
-use kernel::{
-    Quantity,
-    ids::{FormulaId, LotId, PackId, TicketId, TicketLineId, WeighingId},
+use domain::{
+    text::code_key,
+    tickets::{Ticket, TicketStatus},
+};
+use kernel::ids::{FormulaId, LotId, PackId, TicketId};
+use sea_orm::{
+    ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
+    sea_query::{Expr, ExprTrait},
+};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+use crate::{
+    Conn, Page, StoreError, WriteTx,
+    catalogue::grouped,
+    codes::Word,
+    connection::sealed::HasConnection,
+    rows::{
+        id_lists, insert_all,
+        tickets::{Parts, allocation, completion, filling, line, ticket, weighing},
+    },
 };
 
-use crate::{Conn, Page, StoreError, WriteTx};
+mod allocations;
+mod making;
+
+pub use allocations::{allocation_use, allocations_replace};
+pub use making::{completion_insert, weighing_insert, weighing_reverse, weighing_ticket};
 
 /// Which tickets to list; empty lists all.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -29,32 +50,32 @@ pub struct TicketFilter {
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::TICKET_NUMBER`](crate::constraints::TICKET_NUMBER) when its number is taken.
 pub async fn ticket_insert(tx: &WriteTx, ticket: &Ticket) -> Result<(), StoreError> {
-    let _ = (tx, ticket);
-    Err(StoreError::Busy)
+    insert_all(tx.connection(), vec![ticket::Model::of(ticket)]).await?;
+    insert_all(tx.connection(), line::Model::all_of(ticket)).await
 }
 
 /// A ticket.
 pub async fn ticket_get(conn: &impl Conn, id: TicketId) -> Result<Option<Ticket>, StoreError> {
-    let _ = (conn, id);
-    Err(StoreError::Busy)
+    one(conn, ticket::Entity::find_by_id(id.0)).await
 }
 
 /// Tickets by identity, in no particular order; those that are not there are left out.
 pub async fn tickets_get(conn: &impl Conn, ids: &[TicketId]) -> Result<Vec<Ticket>, StoreError> {
-    let _ = (conn, ids);
-    Err(StoreError::Busy)
+    let mut tickets = Vec::with_capacity(ids.len());
+    for list in id_lists(ids.iter().map(|id| id.0)) {
+        tickets.extend(all(conn, ticket::Entity::find().filter(ticket::Column::Id.is_in(list))).await?);
+    }
+    Ok(tickets)
 }
 
 /// A ticket by its number, letter case aside.
 pub async fn ticket_by_number(conn: &impl Conn, number: &str) -> Result<Option<Ticket>, StoreError> {
-    let _ = (conn, number);
-    Err(StoreError::Busy)
+    one(conn, ticket::Entity::find().filter(ticket::Column::NumberKey.eq(code_key(number)))).await
 }
 
 /// A ticket locked until the transaction ends: what is decided on it holds until then. Lock the ticket before its lots.
 pub async fn ticket_lock(tx: &WriteTx, id: TicketId) -> Result<Option<Ticket>, StoreError> {
-    let _ = (tx, id);
-    Err(StoreError::Busy)
+    one(tx, ticket::Entity::find_by_id(id.0).lock_exclusive()).await
 }
 
 /// Tickets by the day they are planned for, after the one named.
@@ -64,26 +85,45 @@ pub async fn tickets_page(
     after: Option<TicketId>,
     limit: u32,
 ) -> Result<Page<Ticket>, StoreError> {
-    let _ = (conn, filter, after, limit);
-    Err(StoreError::Busy)
+    let mut query = in_order(filtered(filter)).limit(u64::from(limit) + 1);
+    if let Some(after) = after {
+        let planned = ticket::Entity::find_by_id(after.0)
+            .one(conn.connection())
+            .await?
+            .ok_or_else(|| StoreError::NotFound { what: TICKET, id: after.to_string() })?
+            .planned_for;
+        let same_day = ticket::Column::PlannedFor.eq(planned).and(ticket::Column::Id.gt(after.0));
+        query = query.filter(ticket::Column::PlannedFor.gt(planned).or(same_day));
+    }
+    Ok(Page::cut(all(conn, query).await?, limit))
 }
 
 /// How many tickets there are.
 pub async fn tickets_count(conn: &impl Conn, filter: &TicketFilter) -> Result<u64, StoreError> {
-    let _ = (conn, filter);
-    Err(StoreError::Busy)
+    Ok(filtered(filter).count(conn.connection()).await?)
 }
 
 /// All tickets that will still take something off the shelf, by the day they are planned for.
 pub async fn tickets_open(conn: &impl Conn) -> Result<Vec<Ticket>, StoreError> {
-    let _ = (conn,);
-    Err(StoreError::Busy)
+    let open = TicketStatus::ALL.into_iter().filter(|status| status.is_open()).collect();
+    let filter = TicketFilter { statuses: open, ..TicketFilter::default() };
+    all(conn, in_order(filtered(&filter))).await
 }
 
 /// Tickets that took something from a lot: where it went.
 pub async fn tickets_using_lot(conn: &impl Conn, lot: LotId) -> Result<Vec<Ticket>, StoreError> {
-    let _ = (conn, lot);
-    Err(StoreError::Busy)
+    let ids: Vec<Uuid> = weighing::Entity::find()
+        .select_only()
+        .column(weighing::Column::Ticket)
+        .filter(weighing::Column::Lot.eq(lot.0))
+        .filter(weighing::Column::Reversed.is_null())
+        .distinct()
+        .into_tuple()
+        .all(conn.connection())
+        .await?;
+    let mut tickets = tickets_get(conn, &ids.into_iter().map(TicketId).collect::<Vec<_>>()).await?;
+    tickets.sort_by_key(|ticket| (ticket.planned_for, ticket.id));
+    Ok(tickets)
 }
 
 /// Changes a ticket's status, and its note where one is given.
@@ -96,65 +136,104 @@ pub async fn ticket_status_set(
     status: TicketStatus,
     note: Option<&str>,
 ) -> Result<(), StoreError> {
-    let _ = (tx, id, status, note);
-    Err(StoreError::Busy)
+    let mut update =
+        ticket::Entity::update_many().col_expr(ticket::Column::Status, Expr::value(status.column_word()));
+    if let Some(note) = note {
+        update = update.col_expr(ticket::Column::Note, Expr::value(note));
+    }
+    let updated = update.filter(ticket::Column::Id.eq(id.0)).exec(tx.connection()).await?;
+    if updated.rows_affected == 1 {
+        Ok(())
+    } else {
+        Err(StoreError::NotFound { what: TICKET, id: id.to_string() })
+    }
 }
 
-/// Promises these parts of lots to a ticket instead of what was promised to it before; empty releases everything. Lots are locked
-/// in order.
-///
-/// # Errors
-/// [`StoreError::LotShort`] when more of a lot would be promised than it holds.
-pub async fn allocations_replace(
-    tx: &WriteTx,
-    ticket: TicketId,
-    allocations: &[Allocation],
-) -> Result<(), StoreError> {
-    let _ = (tx, ticket, allocations);
-    Err(StoreError::Busy)
+/// What a ticket is called in errors.
+const TICKET: &str = "ticket";
+
+fn in_order(query: Select<ticket::Entity>) -> Select<ticket::Entity> {
+    query.order_by_asc(ticket::Column::PlannedFor).order_by_asc(ticket::Column::Id)
 }
 
-/// Uses up what is promised of a lot to a line, at most `quantity`, and gives what was used up: nought where nothing was promised.
-pub async fn allocation_use(
-    tx: &WriteTx,
-    line: TicketLineId,
-    lot: LotId,
-    quantity: Quantity,
-) -> Result<Quantity, StoreError> {
-    let _ = (tx, line, lot, quantity);
-    Err(StoreError::Busy)
+fn filtered(filter: &TicketFilter) -> Select<ticket::Entity> {
+    let mut condition = Condition::all();
+    if !filter.statuses.is_empty() {
+        condition =
+            condition.add(ticket::Column::Status.is_in(filter.statuses.iter().map(|s| s.column_word())));
+    }
+    condition = condition
+        .add_option(filter.formula.map(|id| ticket::Column::Formula.eq(id.0)))
+        .add_option(filter.pack.map(|id| ticket::Column::Pack.eq(id.0)))
+        .add_option(filter.planned_from.map(|day| ticket::Column::PlannedFor.gte(day)))
+        .add_option(filter.planned_until.map(|day| ticket::Column::PlannedFor.lte(day)));
+    ticket::Entity::find().filter(condition)
 }
 
-/// Adds a weighing; its movement is posted before.
-pub async fn weighing_insert(tx: &WriteTx, ticket: TicketId, weighing: &Weighing) -> Result<(), StoreError> {
-    let _ = (tx, ticket, weighing);
-    Err(StoreError::Busy)
+async fn one(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Option<Ticket>, StoreError> {
+    Ok(all(conn, query.limit(1)).await?.pop())
 }
 
-/// Marks a weighing as taken back; its movement is reversed by [`crate::stock::post`].
-///
-/// # Errors
-/// [`StoreError::Changed`] when it is not there or was taken back before.
-pub async fn weighing_reverse(tx: &WriteTx, id: WeighingId, reason: &str) -> Result<(), StoreError> {
-    let _ = (tx, id, reason);
-    Err(StoreError::Busy)
+/// Tickets with all that hangs on them: six questions to the database, however many tickets.
+async fn all(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Vec<Ticket>, StoreError> {
+    match conn.store() {
+        Some(store) => assembled(&store.begin_read().await?, query).await,
+        None => assembled(conn, query).await,
+    }
 }
 
-/// The weighing and the ticket it belongs to.
-pub async fn weighing_ticket(conn: &impl Conn, id: WeighingId) -> Result<Option<TicketId>, StoreError> {
-    let _ = (conn, id);
-    Err(StoreError::Busy)
-}
-
-/// Adds how a ticket ended, with its fillings; its status is set by [`ticket_status_set`].
-///
-/// # Errors
-/// [`StoreError::Constraint`] named [`constraints::TICKET_COMPLETE`](crate::constraints::TICKET_COMPLETE) when it has one.
-pub async fn completion_insert(
-    tx: &WriteTx,
-    ticket: TicketId,
-    completion: &Completion,
-) -> Result<(), StoreError> {
-    let _ = (tx, ticket, completion);
-    Err(StoreError::Busy)
+async fn assembled(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Vec<Ticket>, StoreError> {
+    let db = conn.connection();
+    let tickets = query.all(db).await?;
+    let mut parts: HashMap<Uuid, Parts> = HashMap::new();
+    for list in id_lists(tickets.iter().map(|row| row.id)) {
+        let lines = line::Entity::find()
+            .filter(line::Column::Ticket.is_in(list.iter().copied()))
+            .order_by_asc(line::Column::Position)
+            .all(db)
+            .await?;
+        for (ticket, lines) in grouped(lines, |row| row.ticket) {
+            parts.entry(ticket).or_default().lines = lines;
+        }
+        let allocations = allocation::Entity::find()
+            .filter(allocation::Column::Ticket.is_in(list.iter().copied()))
+            .order_by_asc(allocation::Column::Position)
+            .all(db)
+            .await?;
+        for (ticket, allocations) in grouped(allocations, |row| row.ticket) {
+            parts.entry(ticket).or_default().allocations = allocations;
+        }
+        let weighings = weighing::Entity::find()
+            .filter(weighing::Column::Ticket.is_in(list.iter().copied()))
+            .order_by_asc(weighing::Column::WeighedAt)
+            .order_by_asc(weighing::Column::Id)
+            .all(db)
+            .await?;
+        for (ticket, weighings) in grouped(weighings, |row| row.ticket) {
+            parts.entry(ticket).or_default().weighings = weighings;
+        }
+        let completions = completion::Entity::find()
+            .filter(completion::Column::Ticket.is_in(list.iter().copied()))
+            .all(db)
+            .await?;
+        for row in completions {
+            let part = parts.entry(row.ticket).or_default();
+            part.completion = Some(row);
+        }
+        let fillings = filling::Entity::find()
+            .filter(filling::Column::Ticket.is_in(list))
+            .order_by_asc(filling::Column::Position)
+            .all(db)
+            .await?;
+        for (ticket, fillings) in grouped(fillings, |row| row.ticket) {
+            parts.entry(ticket).or_default().fillings = fillings;
+        }
+    }
+    tickets
+        .into_iter()
+        .map(|row| {
+            let parts = parts.remove(&row.id).unwrap_or_default();
+            row.into_ticket(parts)
+        })
+        .collect()
 }
