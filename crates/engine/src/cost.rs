@@ -307,7 +307,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
             Err(gap) => add_gap(&mut sheet.gaps, gap),
         }
         let units = filling.as_ref().map(|filling| Exact::whole(filling.units));
-        sheet.components(pack, units.as_ref(), &mut pricing, &mut lines)?;
+        lines.extend(component_lines(pack, units.as_ref(), &mut pricing)?);
         if let Some(line) = sheet.line_labour(pack, units.as_ref()) {
             lines.push(line);
         }
@@ -439,36 +439,6 @@ impl Sheet<'_, '_> {
         Some(line)
     }
 
-    fn components(
-        &self,
-        pack: &Pack,
-        units: Option<&Exact>,
-        pricing: &mut Pricing<'_, '_>,
-        lines: &mut Vec<CostLine>,
-    ) -> Result<(), EngineError> {
-        let mut needs = Vec::with_capacity(pack.components.len());
-        for component in &pack.components {
-            let per_unit = component_per_unit(pack, component)?;
-            let for_batch = per_unit.as_ref().ok().zip(units).map(|(per_unit, units)| per_unit * units);
-            if let Some(for_batch) = &for_batch {
-                pricing.demand(component.material, for_batch);
-            }
-            needs.push((component.material, per_unit, for_batch));
-        }
-        for (material, per_unit, for_batch) in needs {
-            let (per_unit, gaps) = match per_unit {
-                Ok(per_unit) => (Some(per_unit), Vec::new()),
-                Err(gap) => (None, vec![gap]),
-            };
-            let mut line = pricing.line(LineKind::Component, material, for_batch, &gaps)?;
-            line.value_per_unit =
-                per_unit.as_ref().zip(line.unit_cost.as_ref()).map(|(amount, cost)| amount * cost);
-            line.amount_per_unit = per_unit;
-            lines.push(line);
-        }
-        Ok(())
-    }
-
     fn line_labour(&mut self, pack: &Pack, units: Option<&Exact>) -> Option<CostLine> {
         let Some(labour) = pack.line_labour else {
             add_note(&mut self.notes, Note::NoLineLabour { pack: pack.code.clone() });
@@ -494,26 +464,18 @@ impl Sheet<'_, '_> {
         makes: MaterialId,
         of_pack: bool,
     ) -> Option<Density> {
-        match self.view.liquid_density(version) {
-            Some((density, of_material)) => {
-                if of_material && let Ok(material) = self.view.material(makes) {
-                    let material = MaterialRef::from(&**material);
-                    add_note(
-                        &mut self.notes,
-                        Note::DensityOfMaterial { formula: formula.to_owned(), material },
-                    );
-                }
-                Some(density)
+        let found = self.view.liquid_density(version);
+        let formula = formula.to_owned();
+        if let Some((_, of_material)) = found {
+            if of_material && let Ok(material) = self.view.material(makes) {
+                let material = MaterialRef::from(&**material);
+                add_note(&mut self.notes, Note::DensityOfMaterial { formula, material });
             }
-            None => {
-                // A pack filled by volume says so as a gap already; by mass, litres are of no interest.
-                if !of_pack {
-                    let number = version.number;
-                    add_note(&mut self.notes, Note::NoFigurePerLitre { formula: formula.to_owned(), number });
-                }
-                None
-            }
+        } else if !of_pack {
+            // A pack filled by volume says so as a gap already; by mass, litres are of no interest.
+            add_note(&mut self.notes, Note::NoFigurePerLitre { formula, number: version.number });
         }
+        found.map(|(density, _)| density)
     }
 
     /// Only on a whole cost: a margin on a partial one would flatter.
@@ -569,6 +531,36 @@ impl CostLine {
     }
 }
 
+/// Components of the pack, priced at what all units need of each.
+fn component_lines(
+    pack: &Pack,
+    units: Option<&Exact>,
+    pricing: &mut Pricing<'_, '_>,
+) -> Result<Vec<CostLine>, EngineError> {
+    let mut needs = Vec::with_capacity(pack.components.len());
+    for component in &pack.components {
+        let per_unit = component_per_unit(pack, component)?;
+        let for_batch = per_unit.as_ref().ok().zip(units).map(|(per_unit, units)| per_unit * units);
+        if let Some(for_batch) = &for_batch {
+            pricing.demand(component.material, for_batch);
+        }
+        needs.push((component.material, per_unit, for_batch));
+    }
+    let mut lines = Vec::with_capacity(needs.len());
+    for (material, per_unit, for_batch) in needs {
+        let (per_unit, gaps) = match per_unit {
+            Ok(per_unit) => (Some(per_unit), Vec::new()),
+            Err(gap) => (None, vec![gap]),
+        };
+        let mut line = pricing.line(LineKind::Component, material, for_batch, &gaps)?;
+        line.value_per_unit =
+            per_unit.as_ref().zip(line.unit_cost.as_ref()).map(|(amount, cost)| amount * cost);
+        line.amount_per_unit = per_unit;
+        lines.push(line);
+    }
+    Ok(lines)
+}
+
 /// Works out what one unit carries of each line, the sums, and each line's share.
 fn total(
     lines: &mut [CostLine],
@@ -592,21 +584,15 @@ fn total(
     if let Some(filling) = filling {
         let units = Exact::whole(filling.units);
         per_unit = Some(per_batch.checked_div(&units)?);
-        for line in lines.iter_mut() {
-            if let (Some(value), None) = (&line.value, &line.value_per_unit) {
-                line.value_per_unit = Some(value.checked_div(&units)?);
-            }
-            if let (Some(amount), None) = (&line.amount, &line.amount_per_unit) {
-                line.amount_per_unit = Some(amount.checked_div(&units)?);
-            }
-        }
+        let one_unit = Exact::ONE.checked_div(&units)?;
+        spread_over_units(lines, &one_unit);
     }
     let per_case = per_unit
         .as_ref()
         .zip(pack.and_then(|pack| pack.units_per_case))
         .map(|(per_unit, units)| per_unit * &Exact::from(i64::from(units)));
-    for line in lines.iter_mut() {
-        line.share = line.value.as_ref().and_then(|value| value.checked_div(&per_batch).ok());
+    if let Ok(one_part) = Exact::ONE.checked_div(&per_batch) {
+        spread_shares(lines, &one_part);
     }
     Ok(CostTotals {
         ingredients,
@@ -619,4 +605,23 @@ fn total(
         per_unit,
         per_case,
     })
+}
+
+fn spread_over_units(lines: &mut [CostLine], one_unit: &Exact) {
+    for line in lines {
+        if line.value_per_unit.is_none() {
+            line.value_per_unit = line.value.as_ref().map(|value| value * one_unit);
+        }
+        if line.amount_per_unit.is_none() {
+            line.amount_per_unit = line.amount.as_ref().map(|amount| amount * one_unit);
+        }
+        spread_over_units(&mut line.nested, one_unit);
+    }
+}
+
+fn spread_shares(lines: &mut [CostLine], one_part: &Exact) {
+    for line in lines {
+        line.share = line.value.as_ref().map(|value| value * one_part);
+        spread_shares(&mut line.nested, one_part);
+    }
 }

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use kernel::{
     Currency,
-    ids::{FormulaId, PackId, QuotationId},
+    ids::{FormulaId, PackId},
 };
 use serde::Serialize;
 use std::fmt;
@@ -69,9 +69,7 @@ pub enum Gap {
     UnitsDoNotMeet {
         /// The material.
         material: MaterialRef,
-        /// The quotation.
-        quotation: QuotationId,
-        /// Its reference.
+        /// The quotation's reference.
         reference: String,
         /// What stands there and what is needed.
         why: String,

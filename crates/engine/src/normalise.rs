@@ -88,7 +88,9 @@ pub fn normalise(view: &View<'_>, version: &FormulaVersion) -> Result<Normalised
             line_said
                 .map_err(|why| unsound(FormulaFault::AmountDoesNotFit { position: line.position, why }))?,
         );
-        own.iter().for_each(|gap| add_gap(&mut gaps, gap.clone()));
+        for gap in &own {
+            add_gap(&mut gaps, gap.clone());
+        }
         own_gaps.push(own);
     }
     let rests: Vec<u32> = version
@@ -269,12 +271,11 @@ fn read_line(
         && let Said::Fraction(amount) | Said::Kilograms(amount) = &mut said
         && !amount.is_zero()
     {
-        match material.active_matter.filter(|strength| strength.is_positive()) {
-            Some(strength) => *amount = amount.checked_div(&strength.fraction())?,
-            None => {
-                add_gap(gaps, Gap::NoActiveMatter { material: MaterialRef::from(&**material) });
-                said = Said::Unknown;
-            }
+        if let Some(strength) = material.active_matter.filter(|strength| strength.is_positive()) {
+            *amount = amount.checked_div(&strength.fraction())?;
+        } else {
+            add_gap(gaps, Gap::NoActiveMatter { material: MaterialRef::from(&**material) });
+            said = Said::Unknown;
         }
     }
     Ok(Ok(said))

@@ -255,7 +255,6 @@ impl Question<'_, '_> {
         let named = || MaterialRef::from(self.material);
         let do_not_meet = |why: String| Gap::UnitsDoNotMeet {
             material: named(),
-            quotation: entered.id,
             reference: entered.reference.clone(),
             why,
         };

@@ -87,7 +87,9 @@ impl<'v, 'a> Pricing<'v, 'a> {
         line.dimension = Some(known.stock_dimension());
         line.unit_cost.clone_from(&cost.value);
         line.source = cost.source.clone();
-        gaps.iter().for_each(|gap| line.add_gap(gap.clone()));
+        for gap in gaps {
+            line.add_gap(gap.clone());
+        }
         // Nothing of it costs nothing, whatever it would cost.
         if amount.as_ref().is_some_and(Exact::is_zero) {
             line.value = Some(Exact::ZERO);

@@ -1,0 +1,10 @@
+//! Tests of the costing half.
+
+mod costing;
+mod differential;
+mod exploding;
+mod fixtures;
+mod normalising;
+mod pricing;
+mod properties;
+mod published;
