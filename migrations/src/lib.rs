@@ -17,6 +17,7 @@ mod m0002_tickets;
 mod m0003_stock;
 mod m0004_making;
 mod m0005_trail;
+mod m0006_site;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -31,6 +32,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0003_stock::Migration),
             Box::new(m0004_making::Migration),
             Box::new(m0005_trail::Migration),
+            Box::new(m0006_site::Migration),
         ]
     }
 }

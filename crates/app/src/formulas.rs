@@ -1,17 +1,22 @@
 //! Formula versions: writing a draft, approving it, retiring it.
 
+use chrono::NaiveDate;
 use domain::{
     Catalogue, Refusal,
     dates::Span,
     formulas::{
-        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, VersionStatus,
-        WrittenAs,
+        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity,
+        VersionStatus, WrittenAs,
     },
     materials::{MaterialKind, UseLevelKind},
     people::Capability,
     text,
 };
-use engine::{View, normalise::normalise};
+use engine::{
+    EngineError, View,
+    explode::{explode, loop_through, use_level_breaches},
+    normalise::normalise,
+};
 use kernel::{
     Exact, Mass, Money, Percent,
     ids::{FormulaId, FormulaVersionId, MaterialId},
@@ -87,8 +92,10 @@ impl App {
                 Begun::Fresh(work) => work,
             };
         let catalogue = self.snapshot();
-        let formula =
-            catalogue.formulas.get(input.formula).ok_or_else(|| Error::not_found("formula", input.formula))?;
+        let formula = catalogue
+            .formulas
+            .get(input.formula)
+            .ok_or_else(|| Error::not_found("formula", input.formula))?;
         let replaced = match input.version {
             None => None,
             Some(id) => {
@@ -107,7 +114,10 @@ impl App {
         let version = draft_of(&catalogue, formula, replaced, &input, house)?;
         // Two drafts written at once get the same number; the database's unique key refuses the second.
         normalise(&View::plain(&catalogue), &version)?;
-        engine::explode::refuse_loop(&View::plain(&catalogue), &version)?;
+        if let Some(path) = loop_through(&catalogue, formula.makes, &version.lines) {
+            return Err(EngineError::Loop { path }.into());
+        }
+        explode(&View::plain(&catalogue), &version, self.today())?;
         match replaced {
             Some(before) => {
                 store::formulas::version_replace(&work.tx, &version).await?;
@@ -133,7 +143,8 @@ impl App {
         version: FormulaVersionId,
     ) -> Result<FormulaVersion, Error> {
         let mut work =
-            match self.begin(change, Capability::ApproveFormulas, "formula-version-approve", &version).await? {
+            match self.begin(change, Capability::ApproveFormulas, "formula-version-approve", &version).await?
+            {
                 Begun::Repeat(version) => return Ok(version),
                 Begun::Fresh(work) => work,
             };
@@ -143,7 +154,7 @@ impl App {
         if before.status != VersionStatus::Draft {
             return Err(fixed(formula, before).into());
         }
-        let broken = legal_limits_broken(&catalogue, formula, before)?;
+        let broken = legal_limits_broken(&catalogue, formula, before, self.today())?;
         if !broken.is_empty() {
             return Err(Error::Refused(broken));
         }
@@ -172,11 +183,13 @@ impl App {
         change: &Change<'_>,
         version: FormulaVersionId,
     ) -> Result<FormulaVersion, Error> {
-        let mut work =
-            match self.begin(change, Capability::ApproveFormulas, "formula-version-retire", &version).await? {
-                Begun::Repeat(version) => return Ok(version),
-                Begun::Fresh(work) => work,
-            };
+        let mut work = match self
+            .begin(change, Capability::ApproveFormulas, "formula-version-retire", &version)
+            .await?
+        {
+            Begun::Repeat(version) => return Ok(version),
+            Begun::Fresh(work) => work,
+        };
         let catalogue = self.snapshot();
         let (formula, before) =
             catalogue.version(version).ok_or_else(|| Error::not_found("formula version", version))?;
@@ -278,7 +291,8 @@ fn draft_of(
             let value = value.filter(|v| !v.trim().is_empty())?;
             problems.take(&format!("{place}.{field}"), text::name("this", value))
         };
-        let (phase, function) = (short("phase", line.phase.as_deref()), short("function", line.function.as_deref()));
+        let (phase, function) =
+            (short("phase", line.phase.as_deref()), short("function", line.function.as_deref()));
         let instruction = problems.note(&format!("{place}.instruction"), line.instruction.as_deref());
         lines.push(FormulaLine {
             position,
@@ -318,40 +332,30 @@ fn draft_of(
     })
 }
 
-/// Every legal limit that a version breaks, the same material on several lines counted together.
+/// Every legal limit that a version breaks, one material on several lines and in intermediates counted together.
 fn legal_limits_broken(
     catalogue: &Catalogue,
     formula: &Formula,
     version: &FormulaVersion,
+    on: NaiveDate,
 ) -> Result<Vec<Refusal>, Error> {
-    let normal = normalise(&View::plain(catalogue), version)?;
+    let view = View::plain(catalogue);
+    let normal = normalise(&view, version)?;
     if let Some(gap) = normal.gaps.first() {
         return Err(Error::invalid("lines", format!("amounts cannot be worked out: {gap}")));
     }
-    let mut sums: Vec<(MaterialId, Exact)> = Vec::new();
-    for line in &normal.lines {
-        let share = line.share.clone().unwrap_or_default();
-        match sums.iter_mut().find(|(material, _)| *material == line.material) {
-            Some((_, sum)) => *sum += share,
-            None => sums.push((line.material, share)),
-        }
-    }
-    let mut broken = Vec::new();
-    for (id, share) in sums {
-        let Some(material) = catalogue.materials.get(id) else { continue };
-        let Some(level) = material.use_level.filter(|level| level.kind == UseLevelKind::Legal) else { continue };
-        let percent = share * Exact::whole(100);
-        let over = level.to.filter(|to| percent > to.to_exact());
-        let under = level.from.filter(|from| percent < from.to_exact());
-        if let Some(limit) = over.or(under) {
-            broken.push(Refusal::UseLevelBroken {
+    use_level_breaches(&view, version, on)?
+        .into_iter()
+        .filter(|breach| breach.kind == UseLevelKind::Legal)
+        .map(|breach| {
+            let percent = breach.found * Exact::whole(100);
+            Ok(Refusal::UseLevelBroken {
                 formula: formula.code.clone(),
                 number: version.number,
-                material: material.code.clone(),
+                material: breach.material.code,
                 found: percent.round_half_even(6)?.normalize().to_string(),
-                limit: limit.percent().to_string(),
-            });
-        }
-    }
-    Ok(broken)
+                limit: breach.limit.percent().to_string(),
+            })
+        })
+        .collect()
 }

@@ -36,7 +36,7 @@ pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, TakenFor};
 pub use questions::ShelfRow;
 pub use quotations::{OfferWrite, QuotationRecord};
 pub use stock::MovementReverse;
-pub use ticket_end::{FillingWrite, TicketComplete};
+pub use ticket_end::{FillingWrite, SpoiledComponent, TicketComplete};
 pub use tickets::{
     AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWeigh, TicketWrite,
     WeighingTakeBack, WeighingWrite,
@@ -82,16 +82,16 @@ impl App {
     /// # Errors
     /// When the database cannot be read, or was begun in another currency than the settings name.
     pub async fn open(store: Store, settings: AppSettings, clock: Arc<dyn Clock>) -> Result<Self, Error> {
-        let kept = store::catalogue::house_currency_settle(&store, settings.currency).await?;
-        if kept != settings.currency {
-            return Err(Error::invalid(
-                "currency",
-                format!(
-                    "this database keeps its values in {kept}; start with that currency, or with another database"
-                ),
-            ));
+        let house = settings.currency.code();
+        let kept = store::site::site_fact_settle(&store, "currency", house).await?;
+        if kept != house {
+            let message = format!(
+                "this database keeps its values in {kept}; start with that currency, or with another database"
+            );
+            return Err(Error::invalid("currency", message));
         }
-        let catalogue = store::catalogue::catalogue_load(&store, &Self::catalogue_settings(&settings)).await?;
+        let catalogue =
+            store::catalogue::catalogue_load(&store, &Self::catalogue_settings(&settings)).await?;
         Ok(Self {
             store,
             settings,

@@ -120,9 +120,12 @@ pub(crate) fn stocked_quantity(
                 .ok_or_else(|| format!("{} has no density, so a volume of it has no mass", material.code))?;
             Quantity::from_exact_half_even(&mass, Dimension::Mass).map_err(|e| e.to_string())
         }
-        (dimension, other) => {
-            Err(format!("{} is stocked by {}, not by {}", material.code, dimension.name(), other.dimension().name()))
-        }
+        (dimension, other) => Err(format!(
+            "{} is stocked by {}, not by {}",
+            material.code,
+            dimension.name(),
+            other.dimension().name()
+        )),
     }
 }
 
@@ -157,7 +160,8 @@ impl App {
         }
         check_dates(&mut problems, received_on, input.made_on, input.expires_on, input.retest_on);
         let number = problems.code("number", "a lot number", input.number.as_deref());
-        let supplier_lot = problems.code("supplierLot", "a supplier's lot number", input.supplier_lot.as_deref());
+        let supplier_lot =
+            problems.code("supplierLot", "a supplier's lot number", input.supplier_lot.as_deref());
         let location = problems.code("location", "a location", input.location.as_deref());
         let note = problems.note("note", input.note.as_deref());
         if let Some(density) = input.density {
@@ -168,9 +172,11 @@ impl App {
         }
         let quantity = problems
             .take("quantity", stocked_quantity(input.quantity, material, input.density))
-            .filter(|q| q.is_positive() || {
-                problems.push("quantity", "a receipt must be above nought");
-                false
+            .filter(|q| {
+                q.is_positive() || {
+                    problems.push("quantity", "a receipt must be above nought");
+                    false
+                }
             });
         let value = quantity.and_then(|quantity| {
             problems.take("value", receipt_value(&input, quantity, self.settings().currency))
@@ -190,9 +196,9 @@ impl App {
             status: LotStatus::Quarantine,
             received_on,
             made_on: input.made_on,
-            expires_on: input.expires_on.or_else(|| {
-                input.made_on.zip(material.shelf_life).and_then(|(made, life)| life.after(made))
-            }),
+            expires_on: input
+                .expires_on
+                .or_else(|| input.made_on.zip(material.shelf_life).and_then(|(made, life)| life.after(made))),
             retest_on: input.retest_on,
             opened_on: None,
             density: input.density,
@@ -257,8 +263,10 @@ impl App {
         };
         let before = lot_lock(&work.tx, input.lot).await?;
         let catalogue = self.snapshot();
-        let material =
-            catalogue.materials.get(before.material).ok_or_else(|| Error::not_found("material", before.material))?;
+        let material = catalogue
+            .materials
+            .get(before.material)
+            .ok_or_else(|| Error::not_found("material", before.material))?;
         let mut problems = Problems::default();
         let reason = problems.take("reason", domain::text::note("a reason", &input.reason));
         let on = self.day_settle(&mut problems, "on", input.on);
@@ -302,8 +310,10 @@ impl App {
         };
         let before = lot_lock(&work.tx, input.lot).await?;
         let catalogue = self.snapshot();
-        let material =
-            catalogue.materials.get(before.material).ok_or_else(|| Error::not_found("material", before.material))?;
+        let material = catalogue
+            .materials
+            .get(before.material)
+            .ok_or_else(|| Error::not_found("material", before.material))?;
         let mut problems = Problems::default();
         let reason = problems.take("reason", domain::text::note("a reason", &input.reason));
         let on = self.day_settle(&mut problems, "on", input.on);
@@ -396,7 +406,10 @@ fn check_dates(
         problems.push("expiresOn", format!("expired on {expiry}, before it was received on {received_on}"));
     }
     if let Some(retest) = retest_on.filter(|r| *r < received_on) {
-        problems.push("retestOn", format!("was due for retest on {retest}, before it was received on {received_on}"));
+        problems.push(
+            "retestOn",
+            format!("was due for retest on {retest}, before it was received on {received_on}"),
+        );
     }
 }
 
@@ -467,7 +480,10 @@ pub(crate) async fn lot_enter(
 }
 
 /// The lots of these materials that hold something, locked until the transaction ends.
-pub(crate) async fn lots_lock_of_materials(tx: &WriteTx, materials: &[MaterialId]) -> Result<Vec<Lot>, Error> {
+pub(crate) async fn lots_lock_of_materials(
+    tx: &WriteTx,
+    materials: &[MaterialId],
+) -> Result<Vec<Lot>, Error> {
     let held = store::lots::lots_of_materials(tx, materials).await?;
     let ids: Vec<LotId> = held.iter().filter(|lot| lot.on_hand.is_positive()).map(|lot| lot.id).collect();
     Ok(store::lots::lots_lock(tx, &ids).await?)

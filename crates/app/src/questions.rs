@@ -14,8 +14,9 @@ use engine::{
     CostRequest, CostSheet, View,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
+    scenario::Scenario,
     shelf::{Availability, Shelf, availability},
-    what_if::{Scenario, WhatIfAnswer, what_if},
+    what_if::{WhatIf, what_if},
 };
 use kernel::ids::{AuditId, LotId, MaterialId, TicketId};
 use store::{
@@ -64,7 +65,7 @@ impl App {
         actor: &Actor,
         scenario: &Scenario,
         as_of: NaiveDate,
-    ) -> Result<WhatIfAnswer, Error> {
+    ) -> Result<WhatIf, Error> {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
         Ok(what_if(&catalogue, &shelf, scenario, as_of)?)
     }
@@ -76,7 +77,7 @@ impl App {
     pub async fn outlook(&self, actor: &Actor, until: Option<NaiveDate>) -> Result<Outlook, Error> {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
         let request = OutlookRequest { today: self.today(), until };
-        Ok(outlook(&View::plain(&catalogue), &shelf, request))
+        Ok(outlook(&View::plain(&catalogue), &shelf, request)?)
     }
 
     /// The shelf on a day: every stocked material that has lots, or one material, with what can be taken and what stands against

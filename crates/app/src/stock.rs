@@ -50,12 +50,8 @@ impl App {
         };
         let reason =
             text::note("a reason", &input.reason).map_err(|error| Error::invalid("reason", error))?;
-        let allowed = [
-            MovementKind::Receipt,
-            MovementKind::Adjustment,
-            MovementKind::Sample,
-            MovementKind::WriteOff,
-        ];
+        let allowed =
+            [MovementKind::Receipt, MovementKind::Adjustment, MovementKind::Sample, MovementKind::WriteOff];
         let movement = self.reverse(&mut work, input.movement, &reason, Some(&allowed)).await?;
         work.note("movement", movement.id, None::<&()>, &movement, Some(&reason))?;
         work.finish(movement).await
@@ -112,11 +108,7 @@ impl App {
     ///
     /// # Errors
     /// [`Error::Forbidden`], or when the database cannot be read.
-    pub async fn movements_of_ticket(
-        &self,
-        actor: &Actor,
-        ticket: TicketId,
-    ) -> Result<Vec<Movement>, Error> {
+    pub async fn movements_of_ticket(&self, actor: &Actor, ticket: TicketId) -> Result<Vec<Movement>, Error> {
         require(actor, Capability::Look)?;
         Ok(store::stock::movements_of_ticket(self.store(), ticket).await?)
     }

@@ -8,7 +8,7 @@ use domain::{
     Catalogue, Refusal,
     formulas::{Formula, FormulaVersion},
     lots::{Lot, LotStatus},
-    packs::Pack,
+    packs::{ComponentPer, Pack},
     people::Capability,
     stock::MovementKind,
     tickets::{Completion, Filling, Ticket, TicketStatus},
@@ -59,8 +59,19 @@ pub struct FillingWrite {
     pub pack: PackId,
     /// Good units.
     pub filled: Count,
+    /// Components spoiled on the line, on top of those the good units took.
+    pub spoiled: Vec<SpoiledComponent>,
     /// The number of the lot they become; made when empty.
     pub lot_number: Option<String>,
+}
+
+/// Pieces of a component spoiled on the line.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct SpoiledComponent {
+    /// The component.
+    pub material: MaterialId,
+    /// Pieces.
+    pub pieces: Count,
 }
 
 impl App {
@@ -148,10 +159,8 @@ impl App {
         let mut fillings = Vec::with_capacity(input.fillings.len());
         let density = input.density.or(version.density.as_ref().map(|d| d.density));
         for filling in &input.fillings {
-            let pack = catalogue
-                .packs
-                .get(filling.pack)
-                .ok_or_else(|| Error::not_found("pack", filling.pack))?;
+            let pack =
+                catalogue.packs.get(filling.pack).ok_or_else(|| Error::not_found("pack", filling.pack))?;
             let lot = self.fill(&mut work, &catalogue, &made, pack, filling, density, on).await?;
             fillings.push(Filling { pack: pack.id, filled: filling.filled, lot });
         }
@@ -207,20 +216,24 @@ impl App {
         let view = View::plain(catalogue);
         for weighing in ticket.weighings.iter().filter(|w| w.lot.is_none() && w.reversed.is_none()) {
             let Some(line) = ticket.lines.iter().find(|line| line.id == weighing.line) else { continue };
-            let priced = engine::price::price_material(&view, line.material, &weighing.amount.to_exact(), on)?;
-            match priced.unit_cost {
-                Some(unit) => {
-                    let cost = unit * weighing.amount.to_exact();
-                    total = total.checked_add(Money::from_exact_half_even(&cost, house)?)?;
+            let Some(material) = catalogue.materials.get(line.material) else { return Ok(None) };
+            let amount = weighing.amount.to_exact();
+            match engine::price::landed_price(&view, material, &amount, on)? {
+                Ok(price) => {
+                    let cost = Money::from_exact_half_even(&(price.per_unit * amount), house)?;
+                    total = total.checked_add(cost)?;
                 }
-                None => return Ok(None),
+                Err(_gap) => return Ok(None),
             }
         }
         Ok(Some(total))
     }
 
     /// Fills one pack from the made lot, uses up its components first expired, first out, and makes the lot of finished product.
-    #[expect(clippy::too_many_arguments, reason = "the parts of one filling; a struct would only rename them")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the parts of one filling; a struct would only rename them"
+    )]
     async fn fill(
         &self,
         work: &mut Work<'_>,
@@ -252,7 +265,9 @@ impl App {
         let mut value = share_of(&bulk, drawn)?;
         let mut movements = vec![outgoing(work, &bulk, drawn, made, on)];
 
-        for (lot, quantity) in self.components_for(work, catalogue, pack, &units, on).await? {
+        for (lot, quantity) in
+            self.components_for(work, catalogue, pack, &units, &filling.spoiled, on).await?
+        {
             let part = share_of(&lot, quantity)?;
             value = match value.zip(part) {
                 Some((a, b)) => Some(a.checked_add(b)?),
@@ -291,24 +306,43 @@ impl App {
         catalogue: &Catalogue,
         pack: &Pack,
         units: &Exact,
+        spoiled: &[SpoiledComponent],
         on: NaiveDate,
     ) -> Result<Vec<(Lot, Quantity)>, Error> {
         let mut needs: Vec<(MaterialId, Exact)> = Vec::new();
+        let mut need = |material: MaterialId, pieces: Exact| match needs
+            .iter_mut()
+            .find(|(known, _)| *known == material)
+        {
+            Some((_, sum)) => *sum += pieces,
+            None => needs.push((material, pieces)),
+        };
         for component in &pack.components {
-            let per_unit = engine::cost::component_per_unit(pack, component)?;
-            let need = per_unit * units;
-            match needs.iter_mut().find(|(material, _)| *material == component.material) {
-                Some((_, sum)) => *sum += need,
-                None => needs.push((component.material, need)),
-            }
+            let pieces = component.quantity.to_exact() * units;
+            let pieces = match (component.per, pack.units_per_case) {
+                (ComponentPer::Unit, _) => pieces,
+                (ComponentPer::Case, Some(per_case)) => {
+                    pieces.checked_div(&Exact::from(i64::from(per_case)))?
+                }
+                (ComponentPer::Case, None) => {
+                    let message = format!(
+                        "{} has components per case, and nobody said how many units that is",
+                        pack.code
+                    );
+                    return Err(Error::invalid("pack", message));
+                }
+            };
+            need(component.material, pieces);
+        }
+        for spoiled in spoiled {
+            need(spoiled.material, spoiled.pieces.to_exact());
         }
         let materials: Vec<MaterialId> = needs.iter().map(|(material, _)| *material).collect();
         let lots = lots_lock_of_materials(&work.tx, &materials).await?;
         let mut used = Vec::new();
         let mut refusals = Vec::new();
         for (id, need) in needs {
-            let material =
-                catalogue.materials.get(id).ok_or_else(|| Error::not_found("material", id))?;
+            let material = catalogue.materials.get(id).ok_or_else(|| Error::not_found("material", id))?;
             let pieces = i64::try_from(need.ceil()?).map_err(|_| Error::internal("a component count"))?;
             let need = Quantity::from_raw(pieces.saturating_mul(1_000), Dimension::Count);
             let plan = allocate_fefo(material, &lots, on, need, &[]);
@@ -347,9 +381,20 @@ fn check_filling(
     match catalogue.packs.get(filling.pack) {
         None => problems.push(format!("{place}.pack"), "there is no such pack"),
         Some(pack) if pack.formula != formula.id => {
-            problems.push(format!("{place}.pack"), format!("{} is not filled with {}", pack.code, formula.code));
+            problems
+                .push(format!("{place}.pack"), format!("{} is not filled with {}", pack.code, formula.code));
         }
-        Some(_) => {}
+        Some(pack) => {
+            for (at, spoiled) in filling.spoiled.iter().enumerate() {
+                if !pack.components.iter().any(|c| c.material == spoiled.material) {
+                    problems.push(
+                        format!("{place}.spoiled[{at}].material"),
+                        format!("{} has no such component", pack.code),
+                    );
+                }
+                problems.take(&format!("{place}.spoiled[{at}].pieces"), spoiled.pieces.require_positive());
+            }
+        }
     }
     if !filling.filled.is_positive() || filling.filled.thousandths() % 1_000 != 0 {
         problems.push(format!("{place}.filled"), "filled units are a whole number above nought");

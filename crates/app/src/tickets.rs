@@ -14,6 +14,7 @@ use domain::{
 use engine::{
     View,
     normalise::normalise,
+    output::charge_for_units,
     shelf::{TakenFrom, allocate_fefo},
 };
 use kernel::{
@@ -27,7 +28,7 @@ use store::{WriteTx, lots::LotDates, stock::NewMovement};
 
 use crate::{
     App, Change, Error,
-    change::{Begun, Work},
+    change::Begun,
     fresh::Problems,
     lots::{lot_short, lots_lock_of_materials},
 };
@@ -157,7 +158,13 @@ impl App {
         let batch = match input.size {
             TicketSize::Batch(batch) => Some(batch),
             TicketSize::Units(units) => match pack {
-                Some(pack) => problems.take("units", engine::run_check::batch_for_units(&view, pack, version, units)),
+                Some(pack) => match charge_for_units(&view, pack, version, &units.to_exact())? {
+                    Ok(charge) => problems.take("units", Mass::from_exact_up(&charge)),
+                    Err(gap) => {
+                        problems.push("units", gap);
+                        None
+                    }
+                },
                 None => {
                     problems.push("units", "units are counted of a pack; name the pack");
                     None
@@ -170,7 +177,8 @@ impl App {
                 problems.push("batch", format!("{batch} is more than the largest batch of {}", formula.code));
             }
             if version.smallest_batch.is_some_and(|least| batch < least) {
-                problems.push("batch", format!("{batch} is less than the smallest batch of {}", formula.code));
+                problems
+                    .push("batch", format!("{batch} is less than the smallest batch of {}", formula.code));
             }
         }
         problems.none()?;
@@ -342,7 +350,8 @@ impl App {
         change: &Change<'_>,
         input: WeighingTakeBack,
     ) -> Result<Ticket, Error> {
-        let mut work = match self.begin(change, Capability::PlanAndMake, "weighing-take-back", &input).await? {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "weighing-take-back", &input).await?
+        {
             Begun::Repeat(ticket) => return Ok(ticket),
             Begun::Fresh(work) => work,
         };
@@ -392,7 +401,8 @@ impl App {
             return Err(not_ready(&ticket, "planned or allocated, with nothing weighed"));
         }
         store::tickets::allocations_replace(&work.tx, ticket.id, &[]).await?;
-        store::tickets::ticket_status_set(&work.tx, ticket.id, TicketStatus::Cancelled, Some(&reason)).await?;
+        store::tickets::ticket_status_set(&work.tx, ticket.id, TicketStatus::Cancelled, Some(&reason))
+            .await?;
         let after = ticket_reload(&work.tx, ticket.id).await?;
         work.note(
             "ticket",
@@ -438,7 +448,10 @@ impl Weigh<'_> {
         for (at, entry) in input.weighings.iter().enumerate() {
             let place = format!("weighings[{at}]");
             let Some(line) = self.ticket.line_at(entry.line) else {
-                problems.push(format!("{place}.line"), format!("ticket {} has no line {}", self.ticket.number, entry.line));
+                problems.push(
+                    format!("{place}.line"),
+                    format!("ticket {} has no line {}", self.ticket.number, entry.line),
+                );
                 continue;
             };
             let Some(material) = self.catalogue.materials.get(line.material) else {
@@ -449,16 +462,18 @@ impl Weigh<'_> {
                 problems.push(format!("{place}.amount"), "a weighing must be above nought");
                 continue;
             }
-            let checked_by = entry.checked_by.as_deref().filter(|n| !n.trim().is_empty()).and_then(|name| {
-                problems.take(&format!("{place}.checkedBy"), text::name("a name", name))
-            });
+            let checked_by =
+                entry.checked_by.as_deref().filter(|n| !n.trim().is_empty()).and_then(|name| {
+                    problems.take(&format!("{place}.checkedBy"), text::name("a name", name))
+                });
             if checked_by.as_deref().is_some_and(|name| name == self.actor.name) {
                 problems.push(format!("{place}.checkedBy"), "the second check is another person's");
             }
             let reason = problems.note(&format!("{place}.reason"), entry.reason.as_deref());
             let overruled = reason.is_some() && self.actor.may(Capability::ReleaseAndReject);
 
-            let so_far = weighed.entry(line.id).or_insert_with(|| self.ticket.weighed_on(line.id).micrograms());
+            let so_far =
+                weighed.entry(line.id).or_insert_with(|| self.ticket.weighed_on(line.id).micrograms());
             *so_far = so_far.saturating_add(entry.amount.micrograms());
             if let Some(tolerance) = line.tolerance {
                 let margin = Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?;
@@ -496,10 +511,16 @@ impl Weigh<'_> {
                     }
                 }
                 (true, None) => {
-                    problems.push(format!("{place}.lot"), format!("say which lot of {} was weighed", material.code));
+                    problems.push(
+                        format!("{place}.lot"),
+                        format!("say which lot of {} was weighed", material.code),
+                    );
                 }
                 (false, Some(_)) => {
-                    problems.push(format!("{place}.lot"), format!("{} is a utility and has no lots", material.code));
+                    problems.push(
+                        format!("{place}.lot"),
+                        format!("{} is a utility and has no lots", material.code),
+                    );
                 }
                 (false, None) => {}
             }
@@ -673,8 +694,7 @@ fn allocate(
         let Some(material) = catalogue.materials.get(line.material).filter(|m| m.kind.is_stocked()) else {
             continue;
         };
-        let chosen: i64 =
-            allocations.iter().filter(|a| a.line == line.id).map(|a| a.quantity.raw()).sum();
+        let chosen: i64 = allocations.iter().filter(|a| a.line == line.id).map(|a| a.quantity.raw()).sum();
         let needed = ticket.remaining_on(line).micrograms().saturating_sub(chosen);
         if needed <= 0 {
             continue;
@@ -779,4 +799,3 @@ pub(crate) async fn ticket_lock(tx: &WriteTx, id: TicketId) -> Result<Ticket, Er
 pub(crate) async fn ticket_reload(tx: &WriteTx, id: TicketId) -> Result<Ticket, Error> {
     store::tickets::ticket_get(tx, id).await?.ok_or_else(|| Error::not_found("ticket", id))
 }
-

@@ -135,7 +135,9 @@ impl Catalogue {
         for rate in parts.rates {
             rates.entry((rate.from, rate.to)).or_default().push(rate);
         }
-        rates.values_mut().for_each(|list| list.sort_by_key(|rate| rate.date));
+        for list in rates.values_mut() {
+            list.sort_by_key(|rate| rate.date);
+        }
 
         let mut version_of = HashMap::new();
         let mut formulas_using: HashMap<_, Vec<_>> = HashMap::new();

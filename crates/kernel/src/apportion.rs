@@ -40,7 +40,9 @@ pub fn apportion_largest_remainder(total: i64, weights: &[Exact]) -> Result<Vec<
         }
     }
     if total < 0 {
-        parts.iter_mut().for_each(|part| *part = -*part);
+        for part in &mut parts {
+            *part = -*part;
+        }
     }
     Ok(parts)
 }

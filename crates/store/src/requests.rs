@@ -40,6 +40,22 @@ pub async fn request_insert(tx: &WriteTx, request: &StoredRequest) -> Result<(),
     insert_all(tx.connection(), vec![request::Model::of(request)?]).await
 }
 
+/// Writes the answer of a request kept before, in the transaction that kept it.
+///
+/// # Errors
+/// [`StoreError::NotFound`].
+pub async fn request_answer_set(tx: &WriteTx, key: &str, answer: &serde_json::Value) -> Result<(), StoreError> {
+    let changed = request::Entity::update_many()
+        .col_expr(request::Column::Answer, answer.to_string().into())
+        .filter(request::Column::Key.eq(key))
+        .exec(tx.connection())
+        .await?;
+    if changed.rows_affected == 0 {
+        return Err(StoreError::NotFound { what: "request", id: key.to_owned() });
+    }
+    Ok(())
+}
+
 /// Forgets requests answered before a moment, and says how many.
 pub async fn requests_forget(tx: &WriteTx, before: DateTime<Utc>) -> Result<u64, StoreError> {
     let gone = request::Entity::delete_many()
