@@ -133,12 +133,17 @@ fn repeat<'a, T: DeserializeOwned>(before: StoredRequest, input_hash: &str) -> R
 /// What tells two requests apart: the operation, who asks, and the whole input.
 fn fingerprint(operation: &str, actor: &Actor, input: &impl Serialize) -> Result<String, Error> {
     let content = serde_json::to_vec(&(operation, &actor.name, input))?;
-    Ok(Sha256::digest(&content).iter().fold(String::new(), |mut hex, byte| {
-        use std::fmt::Write as _;
+    Ok(sha256_hex(&content))
+}
+
+/// SHA-256 in lower-case hex.
+pub(crate) fn sha256_hex(content: &[u8]) -> String {
+    use std::fmt::Write as _;
+    Sha256::digest(content).iter().fold(String::new(), |mut hex, byte| {
         // Writing to a string cannot fail.
         let _ = write!(hex, "{byte:02x}");
         hex
-    }))
+    })
 }
 
 impl Work<'_> {

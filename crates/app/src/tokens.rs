@@ -9,10 +9,13 @@ use domain::{
 };
 use kernel::ids::TokenId;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use store::{StoreError, tokens::ApiToken};
 
-use crate::{App, Change, Error, change::Begun, require};
+use crate::{
+    App, Change, Error,
+    change::{Begun, sha256_hex},
+    require,
+};
 
 /// Begins every token, so that one left lying about can be recognised.
 const PREFIX: &str = "stillroom_";
@@ -60,7 +63,7 @@ impl App {
         let token = ApiToken {
             id: TokenId::new(),
             name,
-            hash: hash(&secret),
+            hash: sha256_hex(secret.as_bytes()),
             capabilities: input.may,
             created_by: work.by.clone(),
             created_at: work.at,
@@ -125,7 +128,7 @@ impl App {
             return Ok(None);
         }
         let now = self.now();
-        let token = store::tokens::token_by_hash(self.store(), &hash(secret)).await?;
+        let token = store::tokens::token_by_hash(self.store(), &sha256_hex(secret.as_bytes())).await?;
         Ok(token
             .filter(|token| works_at(token, now))
             .map(|token| Actor { name: token.name, capabilities: token.capabilities }))
@@ -141,9 +144,4 @@ fn random_hex() -> Result<String, Error> {
     let mut bytes = [0_u8; 16];
     getrandom::fill(&mut bytes).map_err(Error::internal)?;
     Ok(uuid::Uuid::from_bytes(bytes).simple().to_string())
-}
-
-fn hash(secret: &str) -> String {
-    let digest = Sha256::digest(secret.as_bytes());
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
