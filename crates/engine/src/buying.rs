@@ -159,13 +159,14 @@ fn order(
         .map(|day| earliest.map_or(day, |earliest| day.max(earliest)));
     let usable = arrives.map(|day| crate::planned::inspected(material, day));
     let too_late = usable.map(|usable| usable > days.needed_on);
-    let order_by = landed.lead_time.filter(|_| !in_vain(material, earliest, days.needed_on)).and_then(|lead| {
-        let due = match material.inspection_time {
-            Some(inspection) => inspection.before(days.needed_on)?,
-            None => days.needed_on,
-        };
-        lead.before(due)
-    });
+    let order_by =
+        landed.lead_time.filter(|_| !in_vain(material, earliest, days.needed_on)).and_then(|lead| {
+            let due = match material.inspection_time {
+                Some(inspection) => inspection.before(days.needed_on)?,
+                None => days.needed_on,
+            };
+            lead.before(due)
+        });
     let quantity = match material.stock_dimension() {
         Dimension::Count => Quantity::Count(kernel::Count::from_exact_down(&source.ordered)?),
         Dimension::Mass | Dimension::Volume => {

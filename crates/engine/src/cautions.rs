@@ -183,9 +183,7 @@ fn meeting(a: &Material, b: &Material, named: bool) -> Option<&'static str> {
     MEETINGS
         .iter()
         .filter(|meeting| meeting.general || named)
-        .find(|meeting| {
-            (has(a, meeting.a) && has(b, meeting.b)) || (has(a, meeting.b) && has(b, meeting.a))
-        })
+        .find(|meeting| (has(a, meeting.a) && has(b, meeting.b)) || (has(a, meeting.b) && has(b, meeting.a)))
         .map(|meeting| meeting.result)
 }
 
@@ -261,10 +259,8 @@ fn statements(material: &Material) -> Option<Caution> {
 }
 
 fn without_sheet(met: &[&Material]) -> Option<Caution> {
-    let missing: Vec<&&Material> = met
-        .iter()
-        .filter(|m| m.kind == MaterialKind::RawMaterial && m.safety_data_sheet.is_none())
-        .collect();
+    let missing: Vec<&&Material> =
+        met.iter().filter(|m| m.kind == MaterialKind::RawMaterial && m.safety_data_sheet.is_none()).collect();
     if missing.is_empty() {
         return None;
     }
@@ -276,3 +272,6 @@ fn without_sheet(met: &[&Material]) -> Option<Caution> {
         sources: Vec::new(),
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,7 +1,11 @@
 //! Why a question has no answer at all, as opposed to an answer with gaps.
 
 use chrono::NaiveDate;
-use kernel::{AmountError, ids::FormulaId, limits::NESTING_LEVELS_MAX};
+use kernel::{
+    AmountError,
+    ids::FormulaId,
+    limits::{NESTING_LEVELS_MAX, SCENARIO_CHANGES_MAX},
+};
 use thiserror::Error;
 
 /// Why a question cannot be answered. The texts are for the person who asked.
@@ -87,6 +91,20 @@ pub enum EngineError {
     /// A batch of nought or less.
     #[error("a batch must be above nought")]
     BatchNotPositive,
+    /// A scenario of more changes than are followed.
+    #[error("a scenario of {found} changes is longer than the {SCENARIO_CHANGES_MAX} that are followed")]
+    TooManyChanges {
+        /// How many it has.
+        found: usize,
+    },
+    /// A change of a scenario that cannot be assumed.
+    #[error("change {position} of the scenario: {why}")]
+    ChangeDoesNotFit {
+        /// Position in the scenario, from 1.
+        position: usize,
+        /// Why.
+        why: String,
+    },
     /// A figure left the range that can be kept or shown.
     #[error(transparent)]
     Amount(#[from] AmountError),

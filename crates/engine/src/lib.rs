@@ -18,15 +18,20 @@ pub mod planned;
 pub mod present;
 pub mod price;
 pub mod run_check;
+pub mod scenario;
 pub mod shelf;
 pub mod source;
 pub mod view;
+pub mod what_if;
 
 mod figures;
+pub mod reach;
 mod recipes;
 mod rollup;
 #[cfg(test)]
 mod shelf_testing;
+#[cfg(test)]
+mod tests;
 mod words;
 
 pub use buying::{Purchase, PurchaseOrder};
@@ -37,6 +42,8 @@ pub use gap::Gap;
 pub use note::Note;
 pub use outlook::{Outlook, OutlookRequest, outlook};
 pub use run_check::{RunAmount, RunCheck, RunRequest, Verdict, run_check};
+pub use scenario::{Change, PriceBy, PriceOf, RateBy, RunOf, Scenario};
 pub use shelf::{Availability, Shelf, allocate_fefo, availability};
 pub use source::Source;
 pub use view::{MaterialRef, Overlay, View};
+pub use what_if::{WhatIf, what_if};

@@ -11,7 +11,9 @@ use serde::Serialize;
 use std::collections::HashMap;
 
 use crate::{
-    planned::{Need, Run, RunOff, RunRef, Walk, open_runs},
+    EngineError,
+    buying::{BuyingDays, Purchase, purchase},
+    planned::{Need, Run, RunOff, RunRef, Walk, open_runs, plus},
     recipes::Recipes,
     shelf::{Shelf, last_day_to_take},
     view::View,
@@ -83,14 +85,28 @@ pub struct MaterialOutlook {
     pub make_first: Quantity,
     /// The first day by which that has to be made.
     pub make_first_by: Option<NaiveDate>,
+    /// What to buy for all that is missing, to be usable on the first day something is.
+    pub buy: Option<Purchase>,
 }
 
 /// What the coming weeks do to the shelf.
-pub fn outlook(view: &View<'_>, shelf: &Shelf, request: OutlookRequest) -> Outlook {
+///
+/// # Errors
+/// [`EngineError`] when a purchase cannot be worked out: an unknown supplier, a figure out of range. What is merely missing is a
+/// gap in the purchase.
+pub fn outlook(view: &View<'_>, shelf: &Shelf, request: OutlookRequest) -> Result<Outlook, EngineError> {
     let recipes = Recipes::new(view);
     let runs = open_runs(&recipes, shelf, request.today);
     let walk = Walk::new(recipes.catalogue(), shelf);
-    walk_outlook(&recipes, walk, &runs, request)
+    let mut outlook = walk_outlook(&recipes, walk, &runs, request);
+    let not_before = HashMap::new();
+    for row in outlook.materials.iter_mut().filter(|row| row.short_by.is_positive()) {
+        let material = view.material(row.material)?;
+        let needed_on = row.first_short_on.unwrap_or(request.today);
+        let days = BuyingDays { today: request.today, needed_on, not_before: &not_before };
+        row.buy = Some(purchase(view, material, row.short_by.raw(), days)?);
+    }
+    Ok(outlook)
 }
 
 /// The outlook for a shelf and runs that are given, which a scenario may have changed.
@@ -177,6 +193,7 @@ fn material_outlooks(recipes: &Recipes<'_>, runs: &[RunOff]) -> Vec<MaterialOutl
                 first_short_run: None,
                 make_first: nought,
                 make_first_by: None,
+                buy: None,
             });
             row.needed = plus(row.needed, need.needed);
             if need.make_first.is_some() {
@@ -196,10 +213,6 @@ fn material_outlooks(recipes: &Recipes<'_>, runs: &[RunOff]) -> Vec<MaterialOutl
     rows
 }
 
-pub(crate) fn plus(a: Quantity, b: Quantity) -> Quantity {
-    Quantity::from_raw(a.raw().saturating_add(b.raw()), a.dimension())
-}
-
 /// Every need of a run, also behind intermediates that are made first, with the intermediates it stands behind.
 pub(crate) fn for_each_need<'r>(run: &'r RunOff, mut each: impl FnMut(&'r Need, &[MaterialId])) {
     let mut path = Vec::new();
@@ -207,3 +220,6 @@ pub(crate) fn for_each_need<'r>(run: &'r RunOff, mut each: impl FnMut(&'r Need, 
         need.visit(&mut path, &mut each);
     }
 }
+
+#[cfg(test)]
+mod tests;

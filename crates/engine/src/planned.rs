@@ -12,7 +12,7 @@ use domain::{
     dates::Span,
     lots::{Lot, LotStatus, Unusable},
     materials::{Material, MaterialKind},
-    packs::{ComponentPer, Pack},
+    packs::{ComponentPer, Pack, PackComponent},
     tickets::{Allocation, Ticket},
 };
 use kernel::{
@@ -25,7 +25,7 @@ use std::{borrow::Cow, collections::HashMap};
 
 use crate::{
     recipes::Recipes,
-    shelf::{Held, Shelf, Take, TakenFrom, fefo_order, on_day, release, sort_fefo, take_fefo},
+    shelf::{Held, LotOnDay, Shelf, Take, TakenFrom, fefo_order, on_day, release, sort_fefo, take_fefo},
 };
 
 /// A run: an open ticket, one that a scenario assumes, or the one that is asked about.
@@ -137,12 +137,28 @@ pub struct RunOff {
     pub on: NaiveDate,
     /// What it needs, in the order of its lines, packaging last.
     pub needs: Vec<Need>,
+    /// What is missing, by material.
+    pub shortages: Vec<Shortage>,
+}
+
+/// What a run misses of one material.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Shortage {
+    /// The material.
+    pub material: MaterialId,
+    /// How much in all.
+    pub short_by: Quantity,
+    /// Intermediates it is missed behind, outermost first; empty when the run misses it directly.
+    pub behind: Vec<MaterialId>,
+    /// Lots that hold some of it and cannot be taken as things stand, with the reasons: promised to others, in quarantine, on hold,
+    /// due for retest, or with too little life left.
+    pub might_help: Vec<LotOnDay>,
 }
 
 impl RunOff {
     /// Whether something is missing.
     pub fn is_short(&self) -> bool {
-        self.needs.iter().any(Need::is_short)
+        !self.shortages.is_empty()
     }
 }
 
@@ -355,12 +371,57 @@ impl<'a> Walk<'a> {
                 ..need
             });
         }
-        let walked =
-            RunOff { run: run.run.clone(), formula: run.formula, pack: run.pack, on: run.on, needs };
+        let walked = RunOff {
+            run: run.run.clone(),
+            formula: run.formula,
+            pack: run.pack,
+            on: run.on,
+            shortages: self.shortages(&needs, run.on),
+            needs,
+        };
         if !walked.is_short() {
             self.expect_yield(run);
         }
         walked
+    }
+
+    fn shortages(&self, needs: &[Need], on: NaiveDate) -> Vec<Shortage> {
+        let mut found: Vec<Shortage> = Vec::new();
+        for need in needs {
+            need.visit(&mut Vec::new(), &mut |need, behind| {
+                if need.make_first.is_some() || !need.short_by.is_positive() {
+                    return;
+                }
+                if let Some(known) = found.iter_mut().find(|known| known.material == need.material) {
+                    known.short_by = plus(known.short_by, need.short_by);
+                    return;
+                }
+                found.push(Shortage {
+                    material: need.material,
+                    short_by: need.short_by,
+                    behind: behind.to_vec(),
+                    might_help: self.might_help(need.material, on),
+                });
+            });
+        }
+        found
+    }
+
+    /// Lots that hold something which cannot be taken as things stand, but might be.
+    fn might_help(&self, material: MaterialId, on: NaiveDate) -> Vec<LotOnDay> {
+        let Some(material) = self.catalogue.materials.get(material) else { return Vec::new() };
+        let may_be_lifted = |reason: &Unusable| {
+            matches!(
+                reason,
+                Unusable::Quarantine
+                    | Unusable::OnHold
+                    | Unusable::RetestDue { .. }
+                    | Unusable::TooLittleLife { .. }
+            )
+        };
+        let mut lots = self.availability(material, on).lots;
+        lots.retain(|lot| lot.on_hand.is_positive() && lot.because.iter().all(may_be_lifted));
+        lots
     }
 
     fn take_promised(&mut self, run: &Run<'a>, want: &Want) -> (Vec<Take>, Vec<LostPromise>, i64) {
@@ -393,7 +454,9 @@ impl<'a> Walk<'a> {
         let Some(makes) = run.makes.as_ref().filter(|makes| makes.raw > 0) else { return };
         let Some(material) = self.catalogue.materials.get(makes.material) else { return };
         let from = match &run.run {
-            RunRef::Ticket { ticket, number } => TakenFrom::Ticket { ticket: *ticket, number: number.clone() },
+            RunRef::Ticket { ticket, number } => {
+                TakenFrom::Ticket { ticket: *ticket, number: number.clone() }
+            }
             RunRef::Assumed { change } => TakenFrom::Assumed { change: *change },
             RunRef::Asked => return,
         };
@@ -401,6 +464,11 @@ impl<'a> Walk<'a> {
         let expires_on = makes.shelf_life.and_then(|life| life.after(run.on));
         self.expect(from, material, makes.raw, usable_from, expires_on);
     }
+}
+
+/// The sum of two quantities of one dimension, held at the most that can be kept.
+pub(crate) fn plus(a: Quantity, b: Quantity) -> Quantity {
+    Quantity::from_raw(a.raw().saturating_add(b.raw()), a.dimension())
 }
 
 /// The day something that arrives or is made on a day can be used: after its inspection time.
@@ -467,33 +535,40 @@ fn make_first(
     })
 }
 
-/// Whole pieces of each component that so many units take, loss included, in thousandths of a piece.
+/// Whole pieces of each component that so many units take, loss included, in thousandths of a piece. A component per case is left
+/// out where nobody has entered how many units a case holds.
 pub(crate) fn component_wants(pack: &Pack, units: &Exact) -> Vec<Want> {
-    pack.components
-        .iter()
-        .map(|component| {
-            let per_unit = match (component.per, pack.units_per_case) {
-                (ComponentPer::Unit, _) => Some(component.quantity.to_exact()),
-                (ComponentPer::Case, Some(units)) => {
-                    component.quantity.to_exact().checked_div(&Exact::from(i64::from(units))).ok()
-                }
-                (ComponentPer::Case, None) => None,
-            };
-            let good = &Exact::ONE - &component.loss.fraction();
-            let pieces = per_unit
-                .and_then(|per_unit| (&per_unit * units).checked_div(&good).ok())
-                .and_then(|pieces| pieces.ceil().ok())
-                .map_or(i64::MAX, |whole| raw_or_max(&Exact::whole(whole), Dimension::Count));
-            Want { material: component.material, line: None, raw: pieces }
-        })
-        .collect()
+    let pieces_of = |component: &PackComponent| {
+        let per_unit = match component.per {
+            ComponentPer::Unit => component.quantity.to_exact(),
+            ComponentPer::Case => {
+                let units = Exact::from(i64::from(pack.units_per_case?));
+                component.quantity.to_exact().checked_div(&units).ok()?
+            }
+        };
+        let good = &Exact::ONE - &component.loss.fraction();
+        let pieces = (&per_unit * units).checked_div(&good).ok()?;
+        Some(pieces.ceil().map_or(i64::MAX, |whole| raw_or_max(&Exact::whole(whole), Dimension::Count)))
+    };
+    let want = |component: &PackComponent| {
+        pieces_of(component).map(|raw| Want { material: component.material, line: None, raw })
+    };
+    pack.components.iter().filter_map(want).collect()
+}
+
+/// Whether the pieces of every component can be worked out.
+pub(crate) fn components_known(pack: &Pack) -> bool {
+    pack.units_per_case.is_some_and(|units| units > 0)
+        || pack.components.iter().all(|component| component.per == ComponentPer::Unit)
 }
 
 /// The scaled integer of an amount, rounded up to what is kept; more than can be kept counts as the most.
 pub(crate) fn raw_or_max(value: &Exact, dimension: Dimension) -> i64 {
     match dimension {
         Dimension::Mass => Mass::from_exact_up(value).map_or(i64::MAX, Mass::micrograms),
-        Dimension::Volume => kernel::Volume::from_exact_up(value).map_or(i64::MAX, kernel::Volume::nanolitres),
+        Dimension::Volume => {
+            kernel::Volume::from_exact_up(value).map_or(i64::MAX, kernel::Volume::nanolitres)
+        }
         Dimension::Count => Count::from_exact_up(value).map_or(i64::MAX, Count::thousandths),
     }
 }
@@ -519,11 +594,7 @@ pub(crate) fn ticket_run<'a>(recipes: &Recipes<'_>, ticket: &'a Ticket, today: N
             let good = &Exact::ONE - &version.process_loss.fraction();
             let out = &(&ticket.batch.to_exact() * &good) - &version.heel.to_exact();
             let out = Mass::from_exact_down(&out).ok()?;
-            Some(Makes {
-                material: formula.makes,
-                raw: out.micrograms(),
-                shelf_life: version.shelf_life,
-            })
+            Some(Makes { material: formula.makes, raw: out.micrograms(), shelf_life: version.shelf_life })
         },
     );
     Run {

@@ -15,7 +15,7 @@ use kernel::{
     Exact, Mass, Quantity,
     ids::{FormulaId, FormulaVersionId, MaterialId, PackId, TicketId},
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::{HashMap, HashSet};
 
 use crate::{
@@ -26,9 +26,12 @@ use crate::{
     explode::explode,
     gap::add_gap,
     note::add_note,
-    outlook::{for_each_need, plus},
+    outlook::for_each_need,
     output::{charge_for_units, fill_mass},
-    planned::{Need, Run, RunOff, RunRef, Stock, Walk, Want, component_wants, cover, open_runs},
+    planned::{
+        Need, Run, RunOff, RunRef, Stock, Walk, Want, component_wants, components_known, cover, open_runs,
+        plus,
+    },
     recipes::{Recipe, Recipes},
     shelf::{LotOnDay, Shelf, Take},
     view::{MaterialRef, View},
@@ -50,7 +53,8 @@ pub struct RunRequest {
 }
 
 /// How much is to be made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum RunAmount {
     /// So many whole units of the pack.
     Units(u64),
@@ -212,10 +216,11 @@ pub(crate) fn find_subject<'a>(
         CostSubject::Version(id) => Ok(Subject { version: view.version(id)?.1, pack: None }),
         CostSubject::Pack { pack, version } => {
             let pack = view.pack(pack)?;
-            let formula = view.catalogue().formulas.get(pack.formula).ok_or_else(|| EngineError::NotFound {
-                what: "formula",
-                key: pack.formula.to_string(),
-            })?;
+            let formula = view
+                .catalogue()
+                .formulas
+                .get(pack.formula)
+                .ok_or_else(|| EngineError::NotFound { what: "formula", key: pack.formula.to_string() })?;
             let version = match version {
                 Some(id) => {
                     let (found, version) = view.version(id)?;
@@ -250,13 +255,12 @@ pub fn run_check(view: &View<'_>, shelf: &Shelf, request: &RunRequest) -> Result
     let recipes = Recipes::new(view);
     let recipe = recipes.of_version(subject.version)?;
     let plan = Plan { recipes: &recipes, recipe: &recipe, subject: &subject, on };
-    let complete = recipe.lines.len() == subject.version.lines.len();
+    let complete =
+        recipe.lines.len() == subject.version.lines.len() && subject.pack.is_none_or(components_known);
 
     let before = Walk::new(view.catalogue(), shelf);
     let mut walk = before.clone();
-    let is_own = |run: &RunRef| {
-        matches!((run, request.ticket), (RunRef::Ticket { ticket, .. }, Some(own)) if *ticket == own)
-    };
+    let is_own = |run: &RunRef| matches!((run, request.ticket), (RunRef::Ticket { ticket, .. }, Some(own)) if *ticket == own);
     // Their own recipes, so that what is missing for them is not said of this run.
     let others = Recipes::new(view);
     let runs = open_runs(&others, shelf, request.today);
@@ -270,7 +274,8 @@ pub fn run_check(view: &View<'_>, shelf: &Shelf, request: &RunRequest) -> Result
     let left = walk.clone();
 
     let sized = plan.size(request.amount)?;
-    let most = if complete { plan.most(&left)? } else { Most { batch: None, units: None, limited_by: Vec::new() } };
+    let most =
+        if complete { plan.most(&left)? } else { Most { batch: None, units: None, limited_by: Vec::new() } };
     let run = sized.as_ref().map(|sized| {
         let run = Run {
             run: RunRef::Asked,
@@ -357,7 +362,8 @@ impl Plan<'_, '_> {
                 let Ok(fill) = fill_mass(view, pack, self.subject.version)? else { return Ok(None) };
                 let output = crate::output::batch_output(view, self.subject.version, &batch.to_exact())?;
                 let filling = crate::output::filling_output(pack, &output.good, &fill)?;
-                let units = u64::try_from(filling.units).map_err(|_| kernel::AmountError::Overflow("units"))?;
+                let units =
+                    u64::try_from(filling.units).map_err(|_| kernel::AmountError::Overflow("units"))?;
                 Ok(Some(Sized { batch, units: Some(units) }))
             }
         }
@@ -392,7 +398,8 @@ impl Plan<'_, '_> {
             let Some(material) = self.recipes.catalogue().materials.get(want.material) else { continue };
             let need = cover(self.recipes, &mut pools as &mut dyn Stock, material, self.on, want.raw, 0);
             need.visit(&mut Vec::new(), &mut |need, _| {
-                if need.make_first.is_none() && need.short_by.is_positive() && !short.contains(&need.material) {
+                if need.make_first.is_none() && need.short_by.is_positive() && !short.contains(&need.material)
+                {
                     short.push(need.material);
                 }
             });
@@ -457,9 +464,7 @@ impl Plan<'_, '_> {
             if let Err(gap) = fill_mass(view, pack, version)? {
                 add_gap(gaps, gap);
             }
-            if pack.units_per_case.is_none()
-                && pack.components.iter().any(|c| c.per == domain::packs::ComponentPer::Case)
-            {
+            if !components_known(pack) {
                 add_gap(gaps, Gap::NoUnitsPerCase { pack: pack.id, code: pack.code.clone() });
             }
         }
@@ -621,3 +626,6 @@ fn make_first_steps(recipes: &Recipes<'_>, run: &RunOff) -> Vec<MakeFirstStep> {
 fn add_mass(a: Mass, b: Mass) -> Mass {
     Mass::from_micrograms(a.micrograms().saturating_add(b.micrograms()))
 }
+
+#[cfg(test)]
+mod tests;

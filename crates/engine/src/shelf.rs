@@ -217,7 +217,13 @@ pub(crate) struct Held<'a> {
 impl<'a> Held<'a> {
     pub(crate) fn of(lot: &'a Lot) -> Self {
         let from = TakenFrom::Lot { lot: lot.id, number: lot.number.clone() };
-        Self { left: lot.on_hand.raw().max(0), promised: lot.reserved.raw().max(0), lot: Cow::Borrowed(lot), from, barred: None }
+        Self {
+            left: lot.on_hand.raw().max(0),
+            promised: lot.reserved.raw().max(0),
+            lot: Cow::Borrowed(lot),
+            from,
+            barred: None,
+        }
     }
 
     pub(crate) fn free(&self) -> i64 {
@@ -329,3 +335,6 @@ pub(crate) fn on_day(held: &[Held<'_>], material: &Material, day: NaiveDate) -> 
         lots,
     }
 }
+
+#[cfg(test)]
+mod tests;
