@@ -77,6 +77,8 @@ pub struct Exploded {
     pub materials: Vec<ExplodedMaterial>,
     /// Intermediates made here that stand in it directly or deeper, in order of first appearance.
     pub intermediates: Vec<MaterialId>,
+    /// kg of each of those in one kg of the liquid, one for one; nested ones are inside the ones that hold them.
+    pub intermediate_shares: Vec<Exact>,
     /// Levels of intermediates beneath it; nought when it has none.
     pub levels: usize,
     /// What is missing; the figures are then a part only.
@@ -121,6 +123,7 @@ pub fn explode(view: &View<'_>, version: &FormulaVersion, on: NaiveDate) -> Resu
         version: version.id,
         materials,
         intermediates: taken.intermediates,
+        intermediate_shares: taken.intermediate_shares,
         levels: taken.levels,
         gaps: taken.gaps,
         notes: taken.notes,
@@ -153,12 +156,24 @@ struct Taken {
     materials: Vec<Part>,
     at: HashMap<MaterialId, usize>,
     intermediates: Vec<MaterialId>,
+    intermediate_shares: Vec<Exact>,
     levels: usize,
     gaps: Vec<Gap>,
     notes: Vec<Note>,
 }
 
 impl Taken {
+    fn add_intermediate(&mut self, material: MaterialId, share: &Exact) {
+        let at = self.intermediates.iter().position(|known| *known == material).unwrap_or_else(|| {
+            self.intermediates.push(material);
+            self.intermediate_shares.push(Exact::ZERO);
+            self.intermediates.len() - 1
+        });
+        if let Some(known) = self.intermediate_shares.get_mut(at) {
+            *known += share;
+        }
+    }
+
     fn add(&mut self, material: MaterialId, composition: &Exact, demand: &Exact, through: bool) {
         let at = *self.at.entry(material).or_insert_with(|| {
             self.materials.push(Part {
@@ -218,10 +233,9 @@ impl Walk<'_, '_> {
                             true,
                         );
                     }
-                    for material in std::iter::once(&line.material).chain(&parts.intermediates) {
-                        if !taken.intermediates.contains(material) {
-                            taken.intermediates.push(*material);
-                        }
+                    taken.add_intermediate(line.material, share);
+                    for (inner, inner_share) in parts.intermediates.iter().zip(&parts.intermediate_shares) {
+                        taken.add_intermediate(*inner, &(share * inner_share));
                     }
                     taken.levels = taken.levels.max(parts.levels + 1);
                     parts.gaps.iter().for_each(|gap| add_gap(&mut taken.gaps, gap.clone()));
@@ -366,21 +380,16 @@ pub(crate) fn breaches_in(
             }
         }
     };
-    for part in &exploded.materials {
-        let material = view.material(part.material)?;
+    let bought = exploded.materials.iter().map(|part| (part.material, &part.composition));
+    let made = exploded.intermediates.iter().copied().zip(&exploded.intermediate_shares);
+    for (id, share) in bought.chain(made) {
+        let material = view.material(id)?;
         let named = MaterialRef::from(&**material);
         if let Some(level) = material.use_level {
-            compare(&named, &part.composition, level.from, level.to, level.kind, false);
+            compare(&named, share, level.from, level.to, level.kind, false);
         }
-        for line in version.lines.iter().filter(|line| line.material == part.material) {
-            compare(
-                &named,
-                &part.composition,
-                line.use_level_from,
-                line.use_level_to,
-                UseLevelKind::Recommended,
-                true,
-            );
+        for line in version.lines.iter().filter(|line| line.material == id) {
+            compare(&named, share, line.use_level_from, line.use_level_to, UseLevelKind::Recommended, true);
         }
     }
     Ok(breaches)

@@ -173,6 +173,7 @@ fn use_levels_are_summed_through_blends() {
     house.formula("BLEND-B", "percent", &["PHENOXYETHANOL 50 %", "GLYCOL 50 %"]);
     house.formula("F", "percent", &["W q.s.", "BLEND-A 1 %", "BLEND-B 0.9 %", "SALT 1.5 %", "ACID 0 %"]);
     house.version("F").lines[3].use_level_to = Some(percent("1.2"));
+    house.version("F").lines[2].use_level_to = Some(percent("0.8"));
     let catalogue = house.catalogue();
     let view = View::plain(&catalogue);
     let version = view.version(house.version_id("F")).unwrap().1;
@@ -198,6 +199,7 @@ fn use_levels_are_summed_through_blends() {
             ("PHENOXYETHANOL".to_owned(), "1.050".to_owned(), percent("1"), true, legal, false),
             ("SALT".to_owned(), "1.500".to_owned(), percent("2"), false, recommended, false),
             ("SALT".to_owned(), "1.500".to_owned(), percent("1.2"), true, recommended, true),
+            ("BLEND-B".to_owned(), "0.900".to_owned(), percent("0.8"), true, recommended, true),
         ]
     );
 }
