@@ -26,6 +26,7 @@ impl Headings {
             width: cells.iter().rposition(|c| !c.is_empty()).map_or(0, |at| at + 1),
             ..Self::default()
         };
+        let mut listed = false;
         for (at, cell) in cells.iter().enumerate() {
             let text = match cell.as_text() {
                 Ok(None) => continue,
@@ -40,13 +41,18 @@ impl Headings {
                 Some(Heading::Value(name)) => (name, headings.at.insert(name, at)),
                 Some(Heading::Unit(name)) => (name, headings.units_at.insert(name, at)),
                 None => {
-                    let all = || kind.columns().iter().map(|c| c.name);
                     let advice = match nearest(&text, kind.columns().iter().flat_map(Column::names)) {
-                        Some(near) => format!("did you mean “{near}”?"),
-                        None => format!("it has {}", all().collect::<Vec<_>>().join(", ")),
+                        Some(near) => format!("; did you mean “{near}”?"),
+                        // All of them once are help enough.
+                        None if listed => String::new(),
+                        None => {
+                            listed = true;
+                            let all: Vec<&str> = kind.columns().iter().map(|c| c.name).collect();
+                            format!("; it has {}", all.join(", "))
+                        }
                     };
                     let column = shown(&text);
-                    problems.cell(place, &column, format!("a sheet of {kind} has no such heading; {advice}"));
+                    problems.cell(place, &column, format!("a sheet of {kind} has no such heading{advice}"));
                     continue;
                 }
             };

@@ -45,9 +45,10 @@ pub fn read_files(files: &[NamedFile<'_>], options: &ReadOptions) -> Reading {
     let alone = files.len() == 1;
     if !alone && options.sheet.is_some() {
         session.problems.file(&Arc::from("all files"), KIND_FOR_ONE);
-    }
-    for file in files {
-        session.file(file.name, file.bytes, alone);
+    } else {
+        for file in files {
+            session.file(file.name, file.bytes, alone);
+        }
     }
     session.finish()
 }
@@ -103,7 +104,7 @@ impl<'o> Session<'o> {
 
     fn folder(&mut self, path: &Path, shown_path: &Arc<str>) {
         if self.options.sheet.is_some() {
-            self.problems.file(shown_path, KIND_FOR_ONE);
+            return self.problems.file(shown_path, KIND_FOR_ONE);
         }
         let entries = match std::fs::read_dir(path).and_then(Iterator::collect::<Result<Vec<_>, _>>) {
             Ok(entries) => entries,

@@ -6,7 +6,10 @@ use domain::{
     dates::{MonthMeans, Span, parse_date, parse_date_or_month},
     text::{self, TextError},
 };
-use kernel::{Currency, Density, Dimension, Mass, Money, Percent, Quantity, Unit, limits::FIGURE_CHARS_MAX};
+use kernel::{
+    Currency, Density, Dimension, Mass, Money, Percent, Quantity, Unit, limits::FIGURE_CHARS_MAX,
+    quantity::split_figure,
+};
 use rust_decimal::Decimal;
 use std::{borrow::Cow, str::FromStr};
 
@@ -166,14 +169,15 @@ impl<'r> Row<'r> {
             (Some(text), Some(unit)) => (text, unit),
             (text, _) => return text,
         };
-        if text.chars().next_back().is_some_and(|c| c.is_ascii_digit()) {
-            return Some(Cow::Owned(format!("{text} {unit}")));
-        }
-        if !text.ends_with(unit.as_ref()) {
-            let message =
-                format!("“{}” has a unit, and “{}” stands in the unit column", shown(&text), shown(&unit));
-            self.fault(column, message);
-            return None;
+        match split_figure(&text).1 {
+            "" => return Some(Cow::Owned(format!("{text} {unit}"))),
+            beside if beside == unit => {}
+            beside => {
+                let message =
+                    format!("has the unit “{}”, and its unit column says “{}”", shown(beside), shown(&unit));
+                self.fault(column, message);
+                return None;
+            }
         }
         Some(text)
     }

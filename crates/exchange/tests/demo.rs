@@ -1,5 +1,13 @@
 //! The demo maker's own sheets are read as any user's would be.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test may stop at the first surprise"
+)]
+
 use exchange::{ReadOptions, SheetKind, read_path};
 use kernel::Currency;
 use std::path::Path;
