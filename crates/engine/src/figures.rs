@@ -1,5 +1,7 @@
 //! How exact figures stand in JSON: rounded half to even to the places they are printed with, as decimal strings.
 
+#![expect(clippy::ref_option, reason = "the signature serde calls with")]
+
 use kernel::Exact;
 use serde::{Serialize, Serializer, ser::Error as _};
 

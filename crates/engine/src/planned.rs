@@ -165,7 +165,7 @@ impl RunOff {
 /// A run before it is walked through.
 #[derive(Debug, Clone)]
 pub(crate) struct Run<'a> {
-    pub run: RunRef,
+    pub who: RunRef,
     pub formula: FormulaId,
     pub pack: Option<PackId>,
     pub on: NaiveDate,
@@ -201,6 +201,7 @@ pub(crate) trait Stock {
 pub(crate) struct Walk<'a> {
     catalogue: &'a Catalogue,
     held: HashMap<MaterialId, Vec<Held<'a>>>,
+    material_of: HashMap<LotId, MaterialId>,
 }
 
 impl Stock for Walk<'_> {
@@ -251,7 +252,8 @@ impl<'a> Walk<'a> {
                 sort_fefo(lots, material);
             }
         }
-        Self { catalogue, held }
+        let material_of = shelf.lots.iter().map(|lot| (lot.id, lot.material)).collect();
+        Self { catalogue, held, material_of }
     }
 
     pub(crate) fn pools(&self) -> Pools<'_, 'a> {
@@ -294,8 +296,11 @@ impl<'a> Walk<'a> {
 
     /// Gives up promises, so that what was promised can be taken.
     pub(crate) fn release(&mut self, own: &[Allocation]) {
-        for held in self.held.values_mut() {
-            release(held, own);
+        for allocation in own {
+            let material = self.material_of.get(&allocation.lot);
+            if let Some(held) = material.and_then(|material| self.held.get_mut(material)) {
+                release(held, std::slice::from_ref(allocation));
+            }
         }
     }
 
@@ -372,7 +377,7 @@ impl<'a> Walk<'a> {
             });
         }
         let walked = RunOff {
-            run: run.run.clone(),
+            run: run.who.clone(),
             formula: run.formula,
             pack: run.pack,
             on: run.on,
@@ -453,7 +458,7 @@ impl<'a> Walk<'a> {
     fn expect_yield(&mut self, run: &Run<'a>) {
         let Some(makes) = run.makes.as_ref().filter(|makes| makes.raw > 0) else { return };
         let Some(material) = self.catalogue.materials.get(makes.material) else { return };
-        let from = match &run.run {
+        let from = match &run.who {
             RunRef::Ticket { ticket, number } => {
                 TakenFrom::Ticket { ticket: *ticket, number: number.clone() }
             }
@@ -598,7 +603,7 @@ pub(crate) fn ticket_run<'a>(recipes: &Recipes<'_>, ticket: &'a Ticket, today: N
         },
     );
     Run {
-        run: RunRef::Ticket { ticket: ticket.id, number: ticket.number.clone() },
+        who: RunRef::Ticket { ticket: ticket.id, number: ticket.number.clone() },
         formula: ticket.formula,
         pack: ticket.pack,
         on: ticket.planned_for.max(today),

@@ -48,10 +48,13 @@ impl Recipe<'_> {
 /// through many levels could ask for more than any number, and are then taken as short.
 const MADE_FIRST_MAX: u32 = 5_000;
 
+/// How a material is made, when it is.
+type Made<'a> = Option<Rc<Recipe<'a>>>;
+
 /// Recipes by what they make, and what was found missing on the way.
 pub(crate) struct Recipes<'a> {
     view: View<'a>,
-    making: RefCell<HashMap<(MaterialId, NaiveDate), Option<Rc<Recipe<'a>>>>>,
+    making: RefCell<HashMap<(MaterialId, NaiveDate), Made<'a>>>,
     gaps: RefCell<Vec<Gap>>,
     notes: RefCell<Vec<Note>>,
     made_first: Cell<u32>,
@@ -117,7 +120,7 @@ impl<'a> Recipes<'a> {
 
     /// How a material is made on a day, by the version of its formula approved by then. `None` when it is not made here, when no
     /// version is approved, or when a line of it has no amount.
-    pub fn making(&self, material: MaterialId, day: NaiveDate) -> Option<Rc<Recipe<'a>>> {
+    pub fn making(&self, material: MaterialId, day: NaiveDate) -> Made<'a> {
         if let Some(known) = self.making.borrow().get(&(material, day)) {
             return known.clone();
         }

@@ -266,7 +266,7 @@ pub fn run_check(view: &View<'_>, shelf: &Shelf, request: &RunRequest) -> Result
     let runs = open_runs(&others, shelf, request.today);
     let earlier: Vec<RunOff> = runs
         .iter()
-        .filter(|run| run.on <= on && !is_own(&run.run))
+        .filter(|run| run.on <= on && !is_own(&run.who))
         .map(|run| walk.run(&others, run))
         .collect();
     let own = request.ticket.and_then(|id| shelf.ticket(id)).map_or(&[][..], |ticket| &ticket.allocations);
@@ -278,7 +278,7 @@ pub fn run_check(view: &View<'_>, shelf: &Shelf, request: &RunRequest) -> Result
         if complete { plan.most(&left)? } else { Most { batch: None, units: None, limited_by: Vec::new() } };
     let run = sized.as_ref().map(|sized| {
         let run = Run {
-            run: RunRef::Asked,
+            who: RunRef::Asked,
             formula: subject.version.formula,
             pack: subject.pack.map(|pack| pack.id),
             on,

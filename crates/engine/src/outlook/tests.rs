@@ -147,7 +147,10 @@ fn a_rejected_lot_is_stranded() {
     assert!(!answer.runs[0].is_short());
 }
 
-fn any_shelf() -> impl Strategy<Value = (Vec<(i64, Option<u64>)>, Vec<(u64, i64)>)> {
+/// Lots (amount, days to expiry) and runs (days from the start, amount).
+type Rows = (Vec<(i64, Option<u64>)>, Vec<(u64, i64)>);
+
+fn any_rows() -> impl Strategy<Value = Rows> {
     (
         prop::collection::vec((0_i64..1_000_000, prop::option::of(0_u64..120)), 0..8),
         prop::collection::vec((0_u64..120, 1_i64..800_000), 0..8),
@@ -157,7 +160,7 @@ fn any_shelf() -> impl Strategy<Value = (Vec<(i64, Option<u64>)>, Vec<(u64, i64)
 proptest! {
     /// What is there is taken or left; what is needed is taken or short; nothing is stranded that is not left.
     #[test]
-    fn nothing_appears_or_vanishes((lots, runs) in any_shelf()) {
+    fn nothing_appears_or_vanishes((lots, runs) in any_rows()) {
         let house = house();
         let at = |days: u64| day("2026-02-01").checked_add_days(chrono::Days::new(days)).unwrap();
         let lots: Vec<Lot> = lots.iter().enumerate().map(|(index, (amount, expires))| Lot {

@@ -9,7 +9,6 @@ use domain::{
     materials::MaterialKind,
     packs::{ComponentPer, PackComponent},
     quotations::{Freight, FreightPer, Quotation},
-    suppliers::Supplier,
 };
 use kernel::{Density, Percent};
 use proptest::prelude::*;
@@ -24,7 +23,6 @@ struct House {
     surfactant: Material,
     bottle: Material,
     wash: domain::formulas::Formula,
-    supplier: Supplier,
     pack: Pack,
 }
 
@@ -39,8 +37,7 @@ fn house(edit: impl FnOnce(&mut House)) -> House {
     let product = of_kind("WASH-500", MaterialKind::FinishedProduct);
     let mut making = formula("F-GUM", &premix, &[(&gum, "20"), (&glycerin, "80")]);
     making.versions[0].process_loss = percent("20");
-    let wash =
-        formula("F-WASH", &bulk, &[(&surfactant, "30"), (&premix, "10"), (&water, "q.s.")]);
+    let wash = formula("F-WASH", &bulk, &[(&surfactant, "30"), (&premix, "10"), (&water, "q.s.")]);
     let mut filled = pack("P-500", &wash, &product, "0.5 kg");
     filled.units_per_case = Some(12);
     let component = |material: &Material, per, loss: &str| PackComponent {
@@ -51,7 +48,6 @@ fn house(edit: impl FnOnce(&mut House)) -> House {
     };
     filled.components =
         vec![component(&bottle, ComponentPer::Unit, "2"), component(&case, ComponentPer::Case, "0")];
-    let supplier = supplier("NORD");
     let parts = CatalogueParts {
         materials: vec![
             gum.clone(),
@@ -66,22 +62,11 @@ fn house(edit: impl FnOnce(&mut House)) -> House {
         ],
         formulas: vec![making, wash.clone()],
         packs: vec![filled.clone()],
-        suppliers: vec![supplier.clone()],
         ..CatalogueParts::default()
     };
     let built = catalogue(parts.clone());
-    let mut house = House {
-        parts,
-        catalogue: built,
-        gum,
-        glycerin,
-        premix,
-        surfactant,
-        bottle,
-        wash,
-        supplier,
-        pack: filled,
-    };
+    let mut house =
+        House { parts, catalogue: built, gum, glycerin, premix, surfactant, bottle, wash, pack: filled };
     edit(&mut house);
     house.catalogue = catalogue(house.parts.clone());
     house
@@ -182,7 +167,12 @@ fn earlier_tickets_take_theirs_first() {
     let run = |number: &str, on: &str, kg: &str| ticket(number, &house.wash, on, &[(&house.surfactant, kg)]);
     let mut later = run("T-4", "2026-04-01", "7");
     promise(&mut later, 1, &mut shelf.lots[0], "7 kg");
-    shelf.tickets = vec![run("T-1", "2026-02-01", "30"), run("T-2", "2026-03-05", "20"), run("T-3", "2026-03-06", "9"), later];
+    shelf.tickets = vec![
+        run("T-1", "2026-02-01", "30"),
+        run("T-2", "2026-03-05", "20"),
+        run("T-3", "2026-03-06", "9"),
+        later,
+    ];
     let check = house.check(&shelf, RunAmount::Batch(mass("150")));
     let surfactant = row(&check, "SLES");
     assert_eq!(surfactant.usable, quantity("100 kg"));
@@ -228,7 +218,11 @@ fn lots_that_cannot_be_used_are_listed_with_reasons() {
     assert_eq!(check.most.limited_by[0].code, "SLES");
 }
 
-fn buying(offers: &[(&str, &str, Option<&str>)], edit: impl FnOnce(&mut Quotation, &mut Material), need: &str) -> Purchase {
+fn buying(
+    offers: &[(&str, &str, Option<&str>)],
+    edit: impl FnOnce(&mut Quotation, &mut Material),
+    need: &str,
+) -> Purchase {
     let supplier = supplier("NORD");
     let mut material = raw("CLEANSER");
     let mut offer = quotation("Q-1", &supplier, &material, offers);
@@ -267,7 +261,8 @@ fn the_smallest_order_that_covers() {
     assert_eq!(order.usable_if_ordered_today, Some(day("2026-04-15")));
     assert_eq!(order.too_late, Some(true));
 
-    let lapsed = buying(&[("25 kg", "50", None)], |offer, _| offer.valid_until = Some(day("2026-02-01")), "1 kg");
+    let lapsed =
+        buying(&[("25 kg", "50", None)], |offer, _| offer.valid_until = Some(day("2026-02-01")), "1 kg");
     assert_eq!(lapsed.order.unwrap().validity, "lapsed");
 }
 
@@ -276,7 +271,12 @@ fn the_smallest_order_that_covers() {
 /// carrying 40 % of price (order 1 000: 3 480.00). Stevenson, Operations Management, chapter 12, practice problems as posted.
 #[test]
 fn price_breaks_reached_by_an_order() {
-    let breaks = [("1 kg", "20", None), ("1 kg", "18", Some("50 kg")), ("1 kg", "17", Some("80 kg")), ("1 kg", "16", Some("100 kg"))];
+    let breaks = [
+        ("1 kg", "20", None),
+        ("1 kg", "18", Some("50 kg")),
+        ("1 kg", "17", Some("80 kg")),
+        ("1 kg", "16", Some("100 kg")),
+    ];
     let unit_price = |breaks: &[(&str, &str, Option<&str>)], order: i128| {
         let bought = buying(breaks, |_, _| {}, &format!("{order} kg")).order.unwrap();
         assert_eq!(bought.quantity, quantity(&format!("{order} kg")));
@@ -289,7 +289,8 @@ fn price_breaks_reached_by_an_order() {
     };
     let totals = [70, 80, 100].map(cleanser);
     assert_eq!(totals, ["14967.89", "14154.40", "13353.92"]);
-    let switches = [("1 kg", "0.90", None), ("1 kg", "0.85", Some("500 kg")), ("1 kg", "0.80", Some("1000 kg"))];
+    let switches =
+        [("1 kg", "0.90", None), ("1 kg", "0.85", Some("500 kg")), ("1 kg", "0.80", Some("1000 kg"))];
     let yearly = |order: i128| {
         let price = unit_price(&switches, order);
         let carrying = &(&price * &ratio(2, 10)) * &Exact::whole(order);
