@@ -17,6 +17,7 @@ pub mod output;
 pub mod planned;
 pub mod present;
 pub mod price;
+pub mod reach;
 pub mod run_check;
 pub mod scenario;
 pub mod shelf;
@@ -25,7 +26,6 @@ pub mod view;
 pub mod what_if;
 
 mod figures;
-pub mod reach;
 mod recipes;
 mod rollup;
 #[cfg(test)]
