@@ -1,0 +1,17 @@
+//! Use cases, each on SQLite and on PostgreSQL, with a clock moved by hand.
+
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    reason = "tests stop at the first surprise"
+)]
+
+mod house;
+mod importing;
+mod making;
+mod races;
+mod random_histories;
+mod requests;
+mod rights;
