@@ -212,6 +212,33 @@ impl App {
         Ok(store::tickets::tickets_using_lot(self.store(), lot).await?)
     }
 
+    /// The tickets that weighed from any of some lots, each once.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn tickets_using_lots(&self, actor: &Actor, lots: &[LotId]) -> Result<Vec<Ticket>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::tickets_using_lots(self.store(), lots).await?)
+    }
+
+    /// How many lots a list has in all.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn lots_count(&self, actor: &Actor, filter: &LotFilter) -> Result<u64, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::lots::lots_count(self.store(), filter).await?)
+    }
+
+    /// How many tickets a list has in all.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn tickets_count(&self, actor: &Actor, filter: &TicketFilter) -> Result<u64, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::tickets_count(self.store(), filter).await?)
+    }
+
     /// A page of the audit trail, newest first.
     ///
     /// # Errors

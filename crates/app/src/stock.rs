@@ -104,6 +104,15 @@ impl App {
         Ok(store::stock::ledger_verify(self.store()).await?)
     }
 
+    /// An entry of the ledger.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn movement_get(&self, actor: &Actor, id: MovementId) -> Result<Option<Movement>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::stock::movement_get(self.store(), id).await?)
+    }
+
     /// What a ticket moved, in order.
     ///
     /// # Errors

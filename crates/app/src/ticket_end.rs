@@ -8,13 +8,14 @@ use domain::{
     Catalogue, Refusal,
     formulas::{Formula, FormulaVersion},
     lots::{Lot, LotStatus},
-    packs::{ComponentPer, Pack},
+    packs::Pack,
     people::Capability,
     stock::MovementKind,
     tickets::{Completion, Filling, Ticket, TicketStatus},
 };
 use engine::{
     View,
+    output::component_in_unit,
     shelf::{TakenFrom, allocate_fefo},
 };
 use kernel::{
@@ -318,19 +319,9 @@ impl App {
             None => needs.push((material, pieces)),
         };
         for component in &pack.components {
-            let pieces = component.quantity.to_exact() * units;
-            let pieces = match (component.per, pack.units_per_case) {
-                (ComponentPer::Unit, _) => pieces,
-                (ComponentPer::Case, Some(per_case)) => {
-                    pieces.checked_div(&Exact::from(i64::from(per_case)))?
-                }
-                (ComponentPer::Case, None) => {
-                    let message = format!(
-                        "{} has components per case, and nobody said how many units that is",
-                        pack.code
-                    );
-                    return Err(Error::invalid("pack", message));
-                }
+            let pieces = match component_in_unit(pack, component)? {
+                Ok(pieces) => pieces * units,
+                Err(gap) => return Err(Error::invalid("pack", gap)),
             };
             need(component.material, pieces);
         }

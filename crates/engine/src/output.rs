@@ -151,18 +151,29 @@ pub fn charge_for_units(
     charge_for_output(view, version, &good).map(Ok)
 }
 
+/// Pieces of a component that stand in one good unit, scrap left out. The inner error is the gap in the way.
+///
+/// # Errors
+/// [`EngineError::Amount`] when a figure leaves its range.
+pub fn component_in_unit(pack: &Pack, component: &PackComponent) -> Result<Result<Exact, Gap>, EngineError> {
+    let pieces = component.quantity.to_exact();
+    match (component.per, pack.units_per_case) {
+        (ComponentPer::Unit, _) => Ok(Ok(pieces)),
+        (ComponentPer::Case, Some(units)) if units > 0 => {
+            Ok(Ok(pieces.checked_div(&Exact::from(i64::from(units)))?))
+        }
+        (ComponentPer::Case, _) => Ok(Err(Gap::NoUnitsPerCase { pack: pack.id, code: pack.code.clone() })),
+    }
+}
+
 /// Pieces of a component that one unit uses up, scrap included. The inner error is the gap in the way.
 ///
 /// # Errors
 /// [`EngineError::Amount`] for a scrap of 100 %.
 pub fn component_per_unit(pack: &Pack, component: &PackComponent) -> Result<Result<Exact, Gap>, EngineError> {
     let kept = &Exact::ONE - &component.loss.fraction();
-    let used = component.quantity.to_exact().checked_div(&kept)?;
-    match (component.per, pack.units_per_case) {
-        (ComponentPer::Unit, _) => Ok(Ok(used)),
-        (ComponentPer::Case, Some(units)) if units > 0 => {
-            Ok(Ok(used.checked_div(&Exact::from(i64::from(units)))?))
-        }
-        (ComponentPer::Case, _) => Ok(Err(Gap::NoUnitsPerCase { pack: pack.id, code: pack.code.clone() })),
+    match component_in_unit(pack, component)? {
+        Ok(pieces) => Ok(Ok(pieces.checked_div(&kept)?)),
+        Err(gap) => Ok(Err(gap)),
     }
 }

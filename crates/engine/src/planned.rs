@@ -24,6 +24,7 @@ use serde::Serialize;
 use std::{borrow::Cow, collections::HashMap};
 
 use crate::{
+    output::component_per_unit,
     recipes::Recipes,
     shelf::{Held, LotOnDay, Shelf, Take, TakenFrom, fefo_order, on_day, release, sort_fefo, take_fefo},
 };
@@ -544,15 +545,8 @@ fn make_first(
 /// out where nobody has entered how many units a case holds.
 pub(crate) fn component_wants(pack: &Pack, units: &Exact) -> Vec<Want> {
     let pieces_of = |component: &PackComponent| {
-        let per_unit = match component.per {
-            ComponentPer::Unit => component.quantity.to_exact(),
-            ComponentPer::Case => {
-                let units = Exact::from(i64::from(pack.units_per_case?));
-                component.quantity.to_exact().checked_div(&units).ok()?
-            }
-        };
-        let good = &Exact::ONE - &component.loss.fraction();
-        let pieces = (&per_unit * units).checked_div(&good).ok()?;
+        let per_unit = component_per_unit(pack, component).ok()?.ok()?;
+        let pieces = per_unit * units;
         Some(pieces.ceil().map_or(i64::MAX, |whole| raw_or_max(&Exact::whole(whole), Dimension::Count)))
     };
     let want = |component: &PackComponent| {
