@@ -24,6 +24,8 @@ use crate::{
 pub struct ImportOptions {
     /// Check everything and write nothing.
     pub dry_run: bool,
+    /// Take prices that are a hundred times the last one, or a hundredth of it, for meant.
+    pub unusual_prices: bool,
 }
 
 /// What became of the rows of one kind.
@@ -89,7 +91,7 @@ impl App {
         let catalogue = self.snapshot();
         let numbers: Vec<String> = set.lots.iter().map(|lot| lot.number.clone()).collect();
         let known_lots = store::lots::lots_by_number(&work.tx, &numbers).await?;
-        let plan = plan::plan(&catalogue, set, known_lots, self.today())?;
+        let plan = plan::plan(&catalogue, set, known_lots, self.today(), options)?;
         let report = ImportReport { dry_run: options.dry_run, ..plan.report.clone() };
         if options.dry_run || !report.changes_anything() {
             return Ok(report);

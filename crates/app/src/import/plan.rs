@@ -19,12 +19,12 @@ use engine::{
     explode::{explode, loop_through},
 };
 use kernel::{
-    Money, Quantity, UnitPrice,
+    Exact, Money, Quantity, UnitPrice,
     ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, QuotationId, RateId, SupplierId},
 };
 
 use super::{
-    ImportReport, Tally,
+    ImportOptions, ImportReport, Tally,
     drafts::{
         FormulaDraft, ImportSet, LotCost, LotDraft, MaterialDraft, PackDraft, Place, QuotationDraft,
         VersionDraft,
@@ -72,12 +72,14 @@ pub(super) fn plan(
     set: &ImportSet,
     known_lots: Vec<Lot>,
     today: NaiveDate,
+    options: ImportOptions,
 ) -> Result<Plan, Error> {
     let mut planner = Planner {
         catalogue,
         codes: Codes::new(catalogue, set),
         plan: Plan::default(),
         makers: HashMap::new(),
+        options,
     };
     for draft in &set.materials {
         planner.material(draft);
@@ -117,6 +119,7 @@ struct Planner<'a> {
     plan: Plan,
     /// Which formula makes a material, as known or as first said in the set.
     makers: HashMap<MaterialId, (FormulaId, String)>,
+    options: ImportOptions,
 }
 
 /// Counts a thing as new, changed or the same, and says which of the first two it is.
@@ -276,7 +279,14 @@ impl Planner<'_> {
         };
         match put(&mut self.plan.report.quotations, known.map(|q| &**q), wanted) {
             None => {}
-            Some(Put::New(quotation)) => self.plan.quotations.push(quotation),
+            Some(Put::New(quotation)) => {
+                if let Some(message) = self.unusual_price(&quotation)
+                    && !self.options.unusual_prices
+                {
+                    self.codes.problem(&draft.place, "price", message);
+                }
+                self.plan.quotations.push(quotation);
+            }
             Some(Put::Changed(_)) => self.codes.problem(
                 &draft.place,
                 "quotation",
@@ -286,6 +296,33 @@ impl Planner<'_> {
                 ),
             ),
         }
+    }
+
+    /// What is odd about a price against the material's last one here: a slip of the decimal point moves it a hundredfold.
+    fn unusual_price(&self, quotation: &Quotation) -> Option<String> {
+        let per_unit = |offer: &Offer| {
+            let price = offer.price.to_exact().checked_div(&offer.price_per.to_exact()).ok()?;
+            Some((price, offer.price.currency(), offer.price_per.dimension()))
+        };
+        let (price, currency, dimension) = quotation.offers.first().and_then(per_unit)?;
+        let (last, reference) =
+            self.catalogue.quotations_of(quotation.material).iter().rev().find_map(|known| {
+                let (last, its_currency, its_dimension) = known.offers.first().and_then(per_unit)?;
+                let alike = its_currency == currency && its_dimension == dimension;
+                alike.then(|| (last, known.reference.clone()))
+            })?;
+        let hundred = Exact::whole(100);
+        let odd = price >= &last * &hundred || &price * &hundred <= last;
+        let shown =
+            |value: &Exact| value.round_half_even(4).map(|v| v.normalize().to_string()).unwrap_or_default();
+        odd.then(|| {
+            format!(
+                "{} {currency} per {} against {} in {reference}; if that is meant, import with unusual prices accepted",
+                shown(&price),
+                dimension.unit(),
+                shown(&last)
+            )
+        })
     }
 
     fn rates(&mut self, set: &ImportSet) {

@@ -11,6 +11,7 @@ testkit::on_both_databases!(
     what_is_fixed_cannot_be_changed_by_a_sheet,
     a_formula_cannot_contain_itself,
     a_draft_may_change_and_be_approved,
+    a_price_a_hundred_times_the_last_is_asked_about,
 );
 
 const LOTS: &str = "lot,material,quantity,unit cost,received,expiry,status\nL-1,SLES,100 kg,1.50,2026-11-01,2027-06,released\n";
@@ -120,4 +121,20 @@ async fn a_draft_may_change_and_be_approved(database: &TestDatabase) {
     let catalogue = house.app.catalogue(&house.actor).unwrap();
     let formula = catalogue.formulas.by_code("hw-1").unwrap();
     assert_eq!(formula.approved_on(house.app.today()).unwrap().number, 2);
+}
+
+async fn a_price_a_hundred_times_the_last_is_asked_about(database: &TestDatabase) {
+    let house = House::furnished(database).await;
+    let header = "quotation,supplier,material,pack,price,price per,valid from\n";
+    let slip = |price: &str| {
+        vec![("quotations.csv", format!("{header}O-9,OAK,SLES,100 kg,{price},kg,2026-11-01\n"))]
+    };
+    let found = problems(house.import(&slip("150.00")).await.unwrap_err());
+    assert_eq!(
+        found,
+        [
+            "quotations.csv, row 2, price: 150 GBP per kg against 1.5 in O-1; if that is meant, import with unusual prices accepted"
+        ]
+    );
+    assert_eq!(house.import(&slip("14.90")).await.unwrap().quotations.created, 1);
 }
