@@ -1,0 +1,189 @@
+//! `stillroom cost`: a cost sheet, each line with where its figure comes from.
+
+use engine::{
+    CostRequest,
+    present::{PrintedCostSheet, PrintedLine},
+};
+use kernel::Currency;
+use rust_decimal::Decimal;
+use std::fmt::Write as _;
+
+use crate::{
+    cli::CostArgs,
+    commands::subject::subject,
+    failure::{Failure, Outcome},
+    house::{self, Layout},
+    output,
+    settings::Settings,
+    table::{Side, Table},
+};
+
+/// Prints a cost sheet.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failure> {
+    let house = house::open(settings, Layout::MustBeThere).await?;
+    let actor = house::actor();
+    let as_of = args.as_of.unwrap_or_else(|| house.app.today());
+    let catalogue = house.app.catalogue(&actor)?;
+    let subject = subject(&catalogue, &args.subject, as_of)?;
+    let request = CostRequest { subject, batch: args.batch, as_of, price: None };
+    let sheet = house.app.cost_sheet(&actor, &request)?;
+    let printed = engine::present::cost_sheet(&sheet)?;
+    output::answer(settings.json, &printed, text)?;
+    Ok(Outcome::Done)
+}
+
+/// A cost sheet for people.
+pub fn text(sheet: &PrintedCostSheet) -> String {
+    let mut text = String::new();
+    headline(&mut text, sheet);
+    totals(&mut text, sheet);
+    let _ = write!(text, "\n{}", lines(sheet));
+    for (title, sentences) in [
+        ("Gaps", sheet.gaps.iter().map(|gap| &gap.message).collect::<Vec<_>>()),
+        ("Notes", sheet.notes.iter().map(|note| &note.message).collect()),
+    ] {
+        if !sentences.is_empty() {
+            let _ = writeln!(text, "\n{title}");
+            for sentence in sentences {
+                let _ = writeln!(text, "  - {sentence}");
+            }
+        }
+    }
+    if !sheet.complete {
+        let _ = writeln!(text, "\nThis cost is partial: what the gaps name is missing from every total.");
+    }
+    text
+}
+
+fn headline(text: &mut String, sheet: &PrintedCostSheet) {
+    let made = format!(
+        "{} {}, version {} ({})",
+        sheet.formula_code, sheet.formula_name, sheet.version_number, sheet.version_status
+    );
+    match sheet.pack_code.as_ref().zip(sheet.pack_name.as_ref()) {
+        Some((code, name)) => {
+            let _ = writeln!(text, "{code} {name}\nfilled with {made}; prices of {}", sheet.as_of);
+        }
+        None => {
+            let _ = writeln!(text, "{made}; prices of {}", sheet.as_of);
+        }
+    }
+    let _ = write!(
+        text,
+        "a batch of {} kg: {} kg process loss, {} kg heel, {} kg good",
+        sheet.charged_kg.normalize(),
+        sheet.process_loss_kg.normalize(),
+        sheet.heel_kg.normalize(),
+        sheet.good_output_kg.normalize()
+    );
+    if let Some(filling) = &sheet.filling {
+        let _ = write!(text, ", {} units of {} kg", filling.units, filling.fill_mass_kg.normalize());
+    }
+    text.push('\n');
+}
+
+fn totals(text: &mut String, sheet: &PrintedCostSheet) {
+    let currency = sheet.currency;
+    let partial = if sheet.complete { "" } else { " (partial)" };
+    let mut table = Table::new([("cost", Side::Left), ("", Side::Right), ("", Side::Left)]);
+    let totals = &sheet.totals;
+    let case =
+        sheet.units_per_case.map_or_else(|| "one case".to_owned(), |units| format!("one case of {units}"));
+    let rows = [
+        ("one unit".to_owned(), totals.per_unit),
+        (case, totals.per_case),
+        ("one litre of the liquid".to_owned(), totals.per_litre),
+        ("one kg of the liquid".to_owned(), Some(totals.per_kg)),
+        ("the batch".to_owned(), Some(totals.per_batch)),
+    ];
+    for (label, figure) in rows {
+        if let Some(figure) = figure {
+            table.row([label, figure.to_string(), format!("{currency}{partial}")]);
+        }
+    }
+    if let Some(margin) = &sheet.margin {
+        table.row([
+            "selling price of one unit".to_owned(),
+            at_least_minor(margin.price, margin.price_currency),
+            margin.price_currency.to_string(),
+        ]);
+        let percent = |figure: Option<Decimal>| figure.map_or_else(|| "?".to_owned(), |f| f.to_string());
+        table.row(["margin".to_owned(), percent(margin.margin_percent), "% of the price".to_owned()]);
+        table.row(["markup".to_owned(), percent(margin.markup_percent), "% of the cost".to_owned()]);
+    }
+    let _ = write!(text, "\n{table}");
+}
+
+/// A figure with at least the places of its currency's minor unit: 2.10, but 2.125.
+fn at_least_minor(figure: Decimal, currency: Currency) -> String {
+    let mut shown = figure.normalize();
+    if shown.scale() < currency.minor_places() {
+        shown.rescale(currency.minor_places());
+    }
+    shown.to_string()
+}
+
+fn lines(sheet: &PrintedCostSheet) -> Table {
+    let per_unit = sheet.filling.is_some();
+    let mut columns = vec![("", Side::Left)];
+    columns.push((if per_unit { "in one unit" } else { "in the batch" }, Side::Right));
+    columns.push(("unit cost", Side::Right));
+    if per_unit {
+        columns.push(("for one unit", Side::Right));
+    }
+    columns.extend([("for the batch", Side::Right), ("share", Side::Right)]);
+    let mut table = Table::new(columns);
+    for line in &sheet.lines {
+        add_line(&mut table, line, sheet.currency, per_unit, 0);
+    }
+    table
+}
+
+fn add_line(table: &mut Table, line: &PrintedLine, currency: Currency, per_unit: bool, level: usize) {
+    let place = match (&line.phase, line.position) {
+        (Some(phase), Some(position)) => format!("{phase}{position} "),
+        (None, Some(position)) => format!("{position} "),
+        _ => String::new(),
+    };
+    let with_unit = |figure: Option<Decimal>| match (figure, line.unit) {
+        (Some(figure), Some(unit)) => format!("{figure} {unit}"),
+        _ => String::new(),
+    };
+    let missing = || if line.partial { "gap".to_owned() } else { String::new() };
+    let money =
+        |figure: Option<Decimal>| figure.map_or_else(missing, |figure| format!("{figure} {currency}"));
+    let unit_cost = match (line.unit_cost, line.unit) {
+        (Some(figure), Some(unit)) => format!("{figure} {currency}/{unit}"),
+        (None, Some(_)) => missing(),
+        _ => String::new(),
+    };
+    let mut cells = vec![format!("{}{place}{}", "  ".repeat(level), line.label)];
+    cells.push(with_unit(if per_unit { line.amount_per_unit } else { line.amount }));
+    cells.push(unit_cost);
+    if per_unit {
+        cells.push(money(line.value_per_unit));
+    }
+    cells.push(money(line.value));
+    cells.push(line.share_percent.map_or_else(String::new, |share| format!("{share} %")));
+    table.row(cells);
+    table.beneath(format!("{}{}", "  ".repeat(level), line.source));
+    for nested in &line.nested {
+        add_line(table, nested, currency, per_unit, level + 1);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn prices_show_the_minor_unit() {
+        let shown = |mantissa, scale| at_least_minor(Decimal::new(mantissa, scale), Currency::GBP);
+        assert_eq!(shown(21, 1), "2.10");
+        assert_eq!(shown(2125, 3), "2.125");
+        assert_eq!(shown(3, 0), "3.00");
+    }
+}

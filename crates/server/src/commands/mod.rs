@@ -1,0 +1,14 @@
+//! What each command does.
+
+pub mod check;
+pub mod cost;
+pub mod import;
+pub mod ledger;
+pub mod migrate;
+pub mod outlook;
+pub mod schema;
+pub mod serve;
+pub mod shelf;
+pub mod subject;
+pub mod token;
+pub mod what_if;
