@@ -3,6 +3,9 @@
 //! Amounts are whole numbers: masses in micrograms, volumes in nanolitres, counts in thousandths of a piece, money in millionths
 //! and prices in 10⁻⁸ of the currency unit, percents and densities in 10⁻⁹. Where a quantity may be of several kinds, its
 //! dimension stands beside it. Spans of time, exchange rates and temperatures are text.
+//!
+//! A check that comes out as NULL holds. So where two columns are filled together or not at all, that is said by comparing
+//! `IS NULL` with `IS NULL`, which never is NULL itself; the bounds beside it may be.
 
 crate::migration!("m0001_catalogue", both: BOTH, sqlite: SQLITE, postgres: POSTGRES);
 
@@ -50,7 +53,7 @@ CREATE TABLE materials (
     CONSTRAINT ck_materials_use_level_from CHECK (use_level_from BETWEEN 0 AND 100000000000),
     CONSTRAINT ck_materials_use_level_to CHECK (use_level_to BETWEEN 0 AND 100000000000),
     CONSTRAINT ck_materials_use_level CHECK (use_level_kind IN ('recommended', 'legal')
-        OR (use_level_kind IS NULL AND use_level_from IS NULL AND use_level_to IS NULL)),
+        AND (use_level_kind IS NOT NULL OR (use_level_from IS NULL AND use_level_to IS NULL))),
     CONSTRAINT ck_materials_signal_word CHECK (signal_word IN ('warning', 'danger'))
 ) {strict};
 
@@ -91,14 +94,13 @@ CREATE TABLE quotations (
     CONSTRAINT fk_quotations_material FOREIGN KEY (material) REFERENCES materials (id),
     CONSTRAINT ck_quotations_currency CHECK (length(currency) = 3),
     CONSTRAINT ck_quotations_valid CHECK (valid_until >= valid_from),
-    CONSTRAINT ck_quotations_minimum_order CHECK ((minimum_order IS NULL AND minimum_order_dimension IS NULL)
-        OR (minimum_order > 0 AND minimum_order_dimension IN ('mass', 'volume', 'count'))),
-    CONSTRAINT ck_quotations_freight CHECK ((freight_amount IS NULL AND freight_per IS NULL AND freight_quantity IS NULL
-            AND freight_dimension IS NULL)
-        OR (freight_amount >= 0 AND freight_per IN ('pack', 'order') AND freight_quantity IS NULL
-            AND freight_dimension IS NULL)
-        OR (freight_amount >= 0 AND freight_per = 'quantity' AND freight_quantity > 0
-            AND freight_dimension IN ('mass', 'volume', 'count')))
+    CONSTRAINT ck_quotations_minimum_order CHECK ((minimum_order IS NULL) = (minimum_order_dimension IS NULL)
+        AND minimum_order > 0 AND minimum_order_dimension IN ('mass', 'volume', 'count')),
+    CONSTRAINT ck_quotations_freight CHECK ((freight_amount IS NULL) = (freight_per IS NULL)
+        AND (freight_quantity IS NULL) = (freight_dimension IS NULL)
+        AND (freight_quantity IS NULL) = (COALESCE(freight_per, '') <> 'quantity')
+        AND freight_per IN ('quantity', 'pack', 'order') AND freight_amount >= 0 AND freight_quantity > 0
+        AND freight_dimension IN ('mass', 'volume', 'count'))
 ) {strict};
 
 CREATE INDEX ix_quotations_material ON quotations (material);
@@ -118,8 +120,8 @@ CREATE TABLE quotation_offers (
     CONSTRAINT ck_quotation_offers_pack CHECK (pack > 0 AND pack_dimension IN ('mass', 'volume', 'count')),
     CONSTRAINT ck_quotation_offers_price CHECK (price >= 0 AND price_per > 0
         AND price_per_dimension IN ('mass', 'volume', 'count')),
-    CONSTRAINT ck_quotation_offers_from CHECK ((from_quantity IS NULL AND from_dimension IS NULL)
-        OR (from_quantity >= 0 AND from_dimension IN ('mass', 'volume', 'count')))
+    CONSTRAINT ck_quotation_offers_from CHECK ((from_quantity IS NULL) = (from_dimension IS NULL)
+        AND from_quantity >= 0 AND from_dimension IN ('mass', 'volume', 'count'))
 ) {strict};
 
 CREATE TABLE exchange_rates (
@@ -173,8 +175,8 @@ CREATE TABLE formula_versions (
     CONSTRAINT fk_formula_versions_formula FOREIGN KEY (formula) REFERENCES formulas (id),
     CONSTRAINT ck_formula_versions_number CHECK (number > 0),
     CONSTRAINT ck_formula_versions_status CHECK (status IN ('draft', 'approved', 'retired')),
-    CONSTRAINT ck_formula_versions_written CHECK ((written_as = 'percent' AND written_total IS NULL)
-        OR (written_as IN ('grams', 'volume') AND written_total > 0)),
+    CONSTRAINT ck_formula_versions_written CHECK (written_as IN ('percent', 'grams', 'volume')
+        AND (written_as = 'percent') = (written_total IS NULL) AND written_total > 0),
     CONSTRAINT ck_formula_versions_density CHECK (density > 0),
     CONSTRAINT ck_formula_versions_measured CHECK (density IS NOT NULL
         OR (density_measured_on IS NULL AND density_celsius IS NULL)),
@@ -183,8 +185,8 @@ CREATE TABLE formula_versions (
     CONSTRAINT ck_formula_versions_batch CHECK (usual_batch > 0),
     CONSTRAINT ck_formula_versions_smallest CHECK (smallest_batch >= 0),
     CONSTRAINT ck_formula_versions_largest CHECK (largest_batch > 0),
-    CONSTRAINT ck_formula_versions_cost CHECK ((cost_per_batch IS NULL AND cost_currency IS NULL)
-        OR (cost_per_batch >= 0 AND length(cost_currency) = 3)),
+    CONSTRAINT ck_formula_versions_cost CHECK ((cost_per_batch IS NULL) = (cost_currency IS NULL)
+        AND cost_per_batch >= 0 AND length(cost_currency) = 3),
     CONSTRAINT ck_formula_versions_approval CHECK ((approved_by IS NULL) = (approved_on IS NULL))
 ) {strict};
 
@@ -205,8 +207,8 @@ CREATE TABLE formula_lines (
     CONSTRAINT fk_formula_lines_version FOREIGN KEY (version) REFERENCES formula_versions (id),
     CONSTRAINT fk_formula_lines_material FOREIGN KEY (material) REFERENCES materials (id),
     CONSTRAINT ck_formula_lines_position CHECK (position >= 0),
-    CONSTRAINT ck_formula_lines_amount CHECK ((amount_kind = 'quantity-sufficient' AND amount IS NULL)
-        OR (amount_kind IN ('percent', 'mass', 'volume') AND amount >= 0)),
+    CONSTRAINT ck_formula_lines_amount CHECK (amount_kind IN ('percent', 'mass', 'volume', 'quantity-sufficient')
+        AND (amount_kind = 'quantity-sufficient') = (amount IS NULL) AND amount >= 0),
     CONSTRAINT ck_formula_lines_basis CHECK (basis IN ('as-supplied', 'active-matter')),
     CONSTRAINT ck_formula_lines_use_level_from CHECK (use_level_from BETWEEN 0 AND 100000000000),
     CONSTRAINT ck_formula_lines_use_level_to CHECK (use_level_to BETWEEN 0 AND 100000000000),
@@ -241,10 +243,10 @@ CREATE TABLE packs (
     CONSTRAINT ck_packs_overfill CHECK (overfill >= 0),
     CONSTRAINT ck_packs_filling_loss CHECK (filling_loss >= 0 AND filling_loss < 100000000000),
     CONSTRAINT ck_packs_units_per_case CHECK (units_per_case > 0),
-    CONSTRAINT ck_packs_line_labour CHECK ((line_labour IS NULL AND line_labour_currency IS NULL)
-        OR (line_labour >= 0 AND length(line_labour_currency) = 3)),
-    CONSTRAINT ck_packs_price CHECK ((price IS NULL AND price_currency IS NULL)
-        OR (price >= 0 AND length(price_currency) = 3)),
+    CONSTRAINT ck_packs_line_labour CHECK ((line_labour IS NULL) = (line_labour_currency IS NULL)
+        AND line_labour >= 0 AND length(line_labour_currency) = 3),
+    CONSTRAINT ck_packs_price CHECK ((price IS NULL) = (price_currency IS NULL)
+        AND price >= 0 AND length(price_currency) = 3),
     CONSTRAINT ck_packs_units_a_year CHECK (units_a_year >= 0)
 ) {strict};
 

@@ -44,8 +44,8 @@ CREATE TABLE lots (
     CONSTRAINT ck_lots_on_hand CHECK (on_hand >= 0),
     CONSTRAINT ck_lots_reserved CHECK (reserved >= 0),
     CONSTRAINT ck_lots_value CHECK (value >= 0 AND (on_hand > 0 OR value = 0)),
-    CONSTRAINT ck_lots_valued CHECK ((received_value IS NULL AND currency IS NULL AND value IS NULL)
-        OR (received_value >= 0 AND length(currency) = 3 AND value IS NOT NULL))
+    CONSTRAINT ck_lots_valued CHECK ((received_value IS NULL) = (currency IS NULL) AND (value IS NULL) = (currency IS NULL)
+        AND received_value >= 0 AND length(currency) = 3)
 ) {strict};
 
 CREATE INDEX ix_lots_material ON lots (material);
@@ -78,8 +78,8 @@ CREATE TABLE movements (
     CONSTRAINT ck_movements_quantity CHECK (quantity <> 0),
     CONSTRAINT ck_movements_direction CHECK ((kind NOT IN ('receipt', 'made') OR quantity > 0)
         AND (kind NOT IN ('weighing', 'sample', 'write-off') OR quantity < 0)),
-    CONSTRAINT ck_movements_value CHECK ((value IS NULL AND currency IS NULL)
-        OR (length(currency) = 3 AND ((quantity > 0 AND value >= 0) OR (quantity < 0 AND value <= 0)))),
+    CONSTRAINT ck_movements_value CHECK ((value IS NULL) = (currency IS NULL) AND length(currency) = 3
+        AND ((quantity > 0 AND value >= 0) OR (quantity < 0 AND value <= 0))),
     CONSTRAINT ck_movements_reversal CHECK ((kind = 'reversal') = (reverses IS NOT NULL))
 ) {strict};
 

@@ -193,7 +193,7 @@ impl Store {
             .application_name("stillroom")
             .options([
                 ("lock_timeout", patience.as_str()),
-                ("default_transaction_isolation", "read\\ committed"),
+                ("default_transaction_isolation", "read committed"),
             ])
             .disable_statement_logging();
         let pool = PgPoolOptions::new()

@@ -10,7 +10,7 @@ use sea_orm::{
     ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
     sea_query::{Expr, ExprTrait},
 };
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use uuid::Uuid;
 
 use crate::{
@@ -112,15 +112,24 @@ pub async fn tickets_open(conn: &impl Conn) -> Result<Vec<Ticket>, StoreError> {
 
 /// Tickets that took something from a lot: where it went.
 pub async fn tickets_using_lot(conn: &impl Conn, lot: LotId) -> Result<Vec<Ticket>, StoreError> {
-    let ids: Vec<Uuid> = weighing::Entity::find()
-        .select_only()
-        .column(weighing::Column::Ticket)
-        .filter(weighing::Column::Lot.eq(lot.0))
-        .filter(weighing::Column::Reversed.is_null())
-        .distinct()
-        .into_tuple()
-        .all(conn.connection())
-        .await?;
+    tickets_using_lots(conn, &[lot]).await
+}
+
+/// Tickets that took something from any of some lots, each once, by the day they are planned for.
+pub async fn tickets_using_lots(conn: &impl Conn, lots: &[LotId]) -> Result<Vec<Ticket>, StoreError> {
+    let mut ids: BTreeSet<Uuid> = BTreeSet::new();
+    for list in id_lists(lots.iter().map(|lot| lot.0)) {
+        let found: Vec<Uuid> = weighing::Entity::find()
+            .select_only()
+            .column(weighing::Column::Ticket)
+            .filter(weighing::Column::Lot.is_in(list))
+            .filter(weighing::Column::Reversed.is_null())
+            .distinct()
+            .into_tuple()
+            .all(conn.connection())
+            .await?;
+        ids.extend(found);
+    }
     let mut tickets = tickets_get(conn, &ids.into_iter().map(TicketId).collect::<Vec<_>>()).await?;
     tickets.sort_by_key(|ticket| (ticket.planned_for, ticket.id));
     Ok(tickets)
