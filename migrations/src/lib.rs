@@ -1,7 +1,7 @@
 //! The database's layout, as a list of migrations for SQLite and PostgreSQL.
 //!
 //! Each migration is one file with one text of SQL for both databases; the few words that differ are written in braces and
-//! replaced (see [`dialect`]). A migration that has been released is never edited: what comes later is a new one.
+//! replaced (see `dialect`). A migration that has been released is never edited: what comes later is a new one.
 //!
 //! Names of constraints matter, since the store tells them apart: `uq_TABLE_COLUMNS` for what is unique (SQLite only says which
 //! columns, and the store puts the name together from them), `ck_TABLE_WHAT` for checks, `fk_TABLE_COLUMN` for references, and

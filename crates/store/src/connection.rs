@@ -315,7 +315,7 @@ impl Store {
     }
 
     /// The catalogue's version as other processes raise it: on PostgreSQL a receiver that is told of each new version, on SQLite
-    /// `None`, since only this process writes. The receiver starts with the version there is now.
+    /// `None`, since SQLite tells nobody: look the version up now and then. The receiver starts with the version there is now.
     ///
     /// # Errors
     /// [`StoreError::Unreachable`].

@@ -12,7 +12,7 @@ use kernel::{
 
 use sea_orm::{
     ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
-    sea_query::{Expr, ExprTrait},
+    sea_query::{Expr, ExprTrait, LockType},
 };
 
 use crate::{
@@ -104,11 +104,12 @@ pub async fn lots_lock(tx: &WriteTx, ids: &[LotId]) -> Result<Vec<Lot>, StoreErr
     let mut lots = Vec::with_capacity(ids.len());
     // The lists are in order, and so is each of them.
     for list in id_lists(ids.iter().map(|id| id.0)) {
-        // On SQLite nothing needs locking, and no lock is asked for: the transaction is the only one that writes.
+        // Not against what only points at a lot, such as a weighing written elsewhere. On SQLite nothing needs locking, and no
+        // lock is asked for: the transaction is the only one that writes.
         let query = lot::Entity::find()
             .filter(lot::Column::Id.is_in(list))
             .order_by_asc(lot::Column::Id)
-            .lock_exclusive();
+            .lock(LockType::NoKeyUpdate);
         lots.extend(all(tx, query).await?);
     }
     for id in ids {

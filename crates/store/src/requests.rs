@@ -44,7 +44,11 @@ pub async fn request_insert(tx: &WriteTx, request: &StoredRequest) -> Result<(),
 ///
 /// # Errors
 /// [`StoreError::NotFound`].
-pub async fn request_answer_set(tx: &WriteTx, key: &str, answer: &serde_json::Value) -> Result<(), StoreError> {
+pub async fn request_answer_set(
+    tx: &WriteTx,
+    key: &str,
+    answer: &serde_json::Value,
+) -> Result<(), StoreError> {
     let changed = request::Entity::update_many()
         .col_expr(request::Column::Answer, answer.to_string().into())
         .filter(request::Column::Key.eq(key))

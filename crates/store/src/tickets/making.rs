@@ -47,7 +47,7 @@ pub async fn weighing_ticket(conn: &impl Conn, id: WeighingId) -> Result<Option<
     Ok(ticket.map(TicketId))
 }
 
-/// Adds how a ticket ended, with its fillings; its status is set by [`ticket_status_set`].
+/// Adds how a ticket ended, with its fillings; its status is set by [`super::ticket_status_set`].
 ///
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::TICKET_COMPLETE`](crate::constraints::TICKET_COMPLETE) when it has one.

@@ -8,7 +8,7 @@ use domain::{
 use kernel::ids::{FormulaId, LotId, PackId, TicketId};
 use sea_orm::{
     ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
-    sea_query::{Expr, ExprTrait},
+    sea_query::{Expr, ExprTrait, LockType},
 };
 use std::collections::{BTreeSet, HashMap};
 use uuid::Uuid;
@@ -75,7 +75,7 @@ pub async fn ticket_by_number(conn: &impl Conn, number: &str) -> Result<Option<T
 
 /// A ticket locked until the transaction ends: what is decided on it holds until then. Lock the ticket before its lots.
 pub async fn ticket_lock(tx: &WriteTx, id: TicketId) -> Result<Option<Ticket>, StoreError> {
-    one(tx, ticket::Entity::find_by_id(id.0).lock_exclusive()).await
+    one(tx, ticket::Entity::find_by_id(id.0).lock(LockType::NoKeyUpdate)).await
 }
 
 /// Tickets by the day they are planned for, after the one named.
