@@ -317,7 +317,7 @@ impl Planner<'_> {
             |value: &Exact| value.round_half_even(4).map(|v| v.normalize().to_string()).unwrap_or_default();
         odd.then(|| {
             format!(
-                "{} {currency} per {} against {} in {reference}; if that is meant, import with unusual prices accepted",
+                "{} {currency} per {} against {} in {reference}; if that is meant, accept unusual prices",
                 shown(&price),
                 dimension.unit(),
                 shown(&last)

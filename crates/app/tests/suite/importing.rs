@@ -133,7 +133,7 @@ async fn a_price_a_hundred_times_the_last_is_asked_about(database: &TestDatabase
     assert_eq!(
         found,
         [
-            "quotations.csv, row 2, price: 150 GBP per kg against 1.5 in O-1; if that is meant, import with unusual prices accepted"
+            "quotations.csv, row 2, price: 150 GBP per kg against 1.5 in O-1; if that is meant, accept unusual prices"
         ]
     );
     assert_eq!(house.import(&slip("14.90")).await.unwrap().quotations.created, 1);

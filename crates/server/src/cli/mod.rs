@@ -225,9 +225,6 @@ pub struct ImportArgs {
     /// Check everything and say what would be done; write nothing
     #[arg(long)]
     pub dry_run: bool,
-    /// Take prices that are a hundred times the last one, or a hundredth of it, for meant.
-    #[arg(long)]
-    pub unusual_prices: bool,
 
     /// Take prices that are a hundred times the last one, or a hundredth, as they are
     #[arg(long)]

@@ -63,7 +63,7 @@ pub async fn run(settings: &Settings, args: &ImportArgs) -> Result<Outcome, Fail
         .await
         .map_err(|error| Failure::Fault(format!("the sheets could not be read: {error}")))?;
     let actor = house::actor();
-    let wanted = ImportOptions { dry_run: args.dry_run, unusual_prices: args.unusual_prices };
+    let wanted = ImportOptions { dry_run: args.dry_run, unusual_prices: args.accept_unusual_prices };
     let report = apply(&house.app, &Change::by(&actor), &reading, wanted).await?;
     output::answer(settings.json, &answer_of(&reading, &report), text)?;
     Ok(Outcome::Done)
