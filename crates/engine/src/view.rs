@@ -19,7 +19,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap};
+use crate::{EngineError, Gap, basis::HistoryBook};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -191,17 +191,29 @@ impl fmt::Display for RateUsed {
 pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
+    history: Option<&'a HistoryBook>,
 }
 
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None }
+        Self { catalogue, overlay: None, history: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay) }
+        Self { catalogue, overlay: Some(overlay), history: None }
+    }
+
+    /// The same with what was received and frozen, for questions on another basis than replacement. Without it they find gaps.
+    pub const fn with_history(mut self, history: &'a HistoryBook) -> Self {
+        self.history = Some(history);
+        self
+    }
+
+    /// What was received and frozen, as far as it was handed in.
+    pub const fn history(&self) -> Option<&'a HistoryBook> {
+        self.history
     }
 
     /// The catalogue beneath.
