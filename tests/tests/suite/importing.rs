@@ -6,7 +6,11 @@ use std::{fs, path::PathBuf};
 use tempfile::TempDir;
 use testkit::{db::TestDatabase, on_both_databases};
 
-on_both_databases!(twice_changes_nothing, bad_input_is_told_and_changes_nothing);
+on_both_databases!(
+    twice_changes_nothing,
+    bad_input_is_told_and_changes_nothing,
+    an_unusual_price_is_asked_about
+);
 
 /// The demo's sheets in a folder of their own.
 struct Sheets {
@@ -118,17 +122,6 @@ const BAD: &[Bad] = &[
         places: &["lots.csv, row 6", "quantity"],
     },
     Bad {
-        what: "a price a hundred times the last one",
-        spoil: |s| {
-            s.edit(
-                "quotations.csv",
-                "EB-2611-02,ELB,CAPB30,120 kg,1.04,",
-                "EB-2611-02,ELB,CAPB30,120 kg,104,",
-            )
-        },
-        places: &["quotations.csv", "104"],
-    },
-    Bad {
         what: "more than a hundred percent",
         spoil: |s| s.edit("formula-lines.csv", "CITRIC,50 %", "CITRIC,150 %"),
         places: &["formula-lines.csv, row 3", "amount"],
@@ -146,7 +139,7 @@ const BAD: &[Bad] = &[
     Bad {
         what: "a lot number used twice",
         spoil: |s| s.add("lots.csv", "L-2606-003,SLES70,10 kg,20,,WEX,X,2026-06-11,,,,,released,,,,"),
-        places: &["lots.csv", "L-2606-003"],
+        places: &["lots.csv, row 114", "row 6"],
     },
     Bad {
         what: "an expiry before the receipt",
@@ -164,7 +157,7 @@ const BAD: &[Bad] = &[
             s.add(
                 "lots.csv",
                 &format!("L-X,SLES70,{} kg,20,,WEX,X,2026-06-11,,,,,released,,,,", "9".repeat(200)),
-            )
+            );
         },
         places: &["lots.csv", "quantity"],
     },
@@ -247,12 +240,19 @@ async fn a_single_file_can_be_told_what_it_is() {
     run(database.url(), ["import", "no/such/place"]).code(2);
 }
 
-/// A price that is meant can be taken in all the same.
-#[tokio::test]
-async fn an_unusual_price_can_be_meant() {
-    let database = TestDatabase::sqlite().await;
+/// A price a hundred times the last one is asked about; when it is meant it can be taken in all the same.
+async fn an_unusual_price_is_asked_about(database: &TestDatabase) {
     let sheets = Sheets::written();
-    sheets.edit("quotations.csv", "EB-2611-02,ELB,CAPB30,120 kg,1.04,", "EB-2611-02,ELB,CAPB30,120 kg,104,");
-    run_in(database.url(), &TODAY, ["import", sheets.path()]).code(2);
+    run_in(database.url(), &TODAY, ["import", sheets.path()]).code(0);
+    sheets.add("quotations.csv", "EB-2611-99,ELB,CAPB30,120 kg,1040,kg,,,,2026-11-20,,,,,");
+    let told = run_in(database.url(), &TODAY, ["import", sheets.path()]).code(2);
+    assert!(
+        told.err.contains("quotations.csv, row 120") && told.err.contains("1040 EUR per kg"),
+        "{}",
+        told.err
+    );
+    let what_if = ["what-if", "--price", "quotation EB-2611-99 +1%"];
+    assert!(run_in(database.url(), &TODAY, what_if).code(2).err.contains("there is no quotation"));
     run_in(database.url(), &TODAY, ["import", "--accept-unusual-prices", sheets.path()]).code(0);
+    run_in(database.url(), &TODAY, what_if).code(0);
 }

@@ -1,7 +1,6 @@
 //! What the binary does, seen from outside, on SQLite and on PostgreSQL.
 #![expect(
     clippy::unwrap_used,
-    clippy::expect_used,
     clippy::indexing_slicing,
     clippy::panic,
     reason = "tests stop at the first surprise"
