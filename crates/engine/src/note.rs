@@ -286,7 +286,10 @@ impl fmt::Display for Note {
                 "only {shown} lines of intermediates are spelt out; the figures include all of them"
             ),
             Self::NotStocked { material, basis } => {
-                write!(f, "{material} is drawn, not stocked, so it has no {basis} cost; its quotation was used")
+                write!(
+                    f,
+                    "{material} is drawn, not stocked, so it has no {basis} cost; its quotation was used"
+                )
             }
             Self::LaterLotsUnvalued { material, lots } => write!(
                 f,

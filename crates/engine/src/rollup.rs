@@ -60,7 +60,15 @@ impl<'v, 'a> Pricing<'v, 'a> {
         demanded: impl IntoIterator<Item = (MaterialId, Exact)>,
     ) -> Self {
         let demanded = demanded.into_iter().collect();
-        Self { view, on, basis: Basis::Replacement, demanded, costs: HashMap::new(), notes: Vec::new(), nested: 0 }
+        Self {
+            view,
+            on,
+            basis: Basis::Replacement,
+            demanded,
+            costs: HashMap::new(),
+            notes: Vec::new(),
+            nested: 0,
+        }
     }
 
     /// The same on another basis than replacement.
