@@ -100,7 +100,8 @@ impl From<StoreError> for Error {
             | StoreError::Changed { .. }
             | StoreError::Constraint { kind: ConstraintKind::Unique, .. } => Self::Busy,
             StoreError::LotShort { lot, number, needed, available } => {
-                Refusal::LotShort { lot, lot_number: number, material: "it".to_owned(), needed, available }.into()
+                Refusal::LotShort { lot, lot_number: number, material: "it".to_owned(), needed, available }
+                    .into()
             }
             StoreError::Unreachable { reason } => {
                 tracing::error!(reason, "database unreachable");
