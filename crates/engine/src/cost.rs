@@ -19,7 +19,7 @@ use kernel::{
 use crate::{
     EngineError, Gap, MaterialRef, Note, Source, View,
     basis::Basis,
-    explode::{breaches_in, explode},
+    explode::{breaches_in, explode_normalised},
     gap::add_gap,
     normalise::normalise,
     note::add_note,
@@ -279,7 +279,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     sheet.notes_on_batch(version, &formula.code, charged);
 
     let normalised = normalise(view, version)?;
-    let exploded = explode(view, version, request.as_of)?;
+    let exploded = explode_normalised(view, version, &normalised, request.as_of)?;
     normalised.gaps.iter().for_each(|gap| add_gap(&mut sheet.gaps, gap.clone()));
     normalised.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
     exploded.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));

@@ -5,7 +5,7 @@ use kernel::{
     Currency, Dimension, Exact, Mass, Quantity,
     ids::{FormulaId, FormulaVersionId, PackId, QuotationId, SupplierId},
 };
-use std::fmt;
+use std::{fmt, sync::Arc};
 
 use crate::{
     basis::{FifoSource, LastPurchaseSource, MovingAverageSource, StandardSource},
@@ -18,9 +18,9 @@ use crate::{
 #[non_exhaustive]
 pub enum Source {
     /// A supplier's offer.
-    Quotation(Box<QuotationSource>),
+    Quotation(Arc<QuotationSource>),
     /// Rolled up from the formula of an intermediate made here.
-    RolledUp(Box<RolledUpSource>),
+    RolledUp(Arc<RolledUpSource>),
     /// The cost per batch entered with a formula version.
     CostPerBatch {
         /// The formula's code.
