@@ -173,12 +173,12 @@ pub(crate) fn band(title: &str, target: &Exact, tolerance: &Exact, now: &Exact) 
     let x = |value: &Exact| along(&(value - &low), &(&reach * &Exact::whole(2)), width).clamp(0, width);
     let (a, b) = (x(&(target - tolerance)), x(&(target + tolerance)));
     html! {
-        svg.band viewBox="0 0 600 56" role="img" aria-label=(title) {
+        svg.band viewBox="0 0 600 50" role="img" aria-label=(title) {
             title { (title) }
             rect.rail x="0" y="18" width="600" height="20" rx="4" {}
             rect.allowed x=(a) y="14" width=(b - a) height="28" {}
             line.target x1="300" y1="8" x2="300" y2="48" {}
-            polygon.now points="0,0 -9,-13 9,-13" transform={ "translate(" (x(now)) " 16)" } {}
+            polygon.now points="0,0 -9,-13 9,-13" transform={ "translate(" (x(now).clamp(10, width - 10)) " 16)" } {}
         }
     }
 }

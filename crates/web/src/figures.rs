@@ -120,10 +120,16 @@ pub(crate) fn quantity(quantity: Quantity) -> Markup {
     }
 }
 
-/// The same in words.
+/// The same in words, without noughts at its end: `220 kg`, `11.34 kg`.
 pub(crate) fn quantity_text(quantity: Quantity) -> String {
-    let places = if quantity.dimension() == Dimension::Mass { 3 } else { 0 };
-    format!("{}\u{a0}{}", plain(&quantity.to_exact(), places), quantity.dimension().unit())
+    let places = if quantity.dimension() == Dimension::Count { 0 } else { 3 };
+    let figure = rounded(&quantity.to_exact(), places).map_or_else(|| t::TOO_LARGE.to_owned(), trimmed);
+    format!("{figure}\u{a0}{}", quantity.dimension().unit())
+}
+
+/// A decimal without noughts at its end.
+fn trimmed(figure: Decimal) -> String {
+    grouped(figure.normalize())
 }
 
 /// A mass as a balance shows it: grams below one kilogram.
@@ -148,9 +154,9 @@ pub(crate) fn weighed_figure(mass: Mass) -> Markup {
     shown(&figure, unit, &mass.to_string())
 }
 
-/// A percent.
+/// A percent as it was entered.
 pub(crate) fn percent(percent: Percent) -> Markup {
-    exact(&percent.to_exact(), 2, "%")
+    shown(&trimmed(percent.percent()), "%", "")
 }
 
 /// A fraction of one as percent.

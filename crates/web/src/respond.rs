@@ -69,7 +69,7 @@ impl<E: Into<Error>> From<E> for PageError {
 impl IntoResponse for PageError {
     fn into_response(self) -> Response {
         let (status, title, text) = match self {
-            Self::SignIn { then, page_token } => return sign_in::shown(&then, &page_token, None),
+            Self::SignIn { then, page_token } => return sign_in::asked_for(&then, &page_token),
             Self::Said { status, title, text } => (status, title, text.to_owned()),
             Self::App(error) => {
                 let (status, title) = match &error {

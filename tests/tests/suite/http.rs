@@ -130,7 +130,7 @@ async fn pages_bring_all_they_need_and_nothing_from_elsewhere() {
     // Pages and signs of life need no token.
     server.token = None;
     for (path, content_type) in [
-        ("/", "text/html"),
+        ("/sign-in", "text/html"),
         ("/explorer", "text/html"),
         ("/explorer.js", "text/javascript"),
         ("/style.css", "text/css"),
@@ -150,6 +150,10 @@ async fn pages_bring_all_they_need_and_nothing_from_elsewhere() {
             assert!(!answer.body.contains("<script>") && !answer.body.contains(" style="), "{path}");
         }
     }
+    // Other pages ask who is there.
+    let closed = server.send(server.request("GET", "/")).await;
+    assert_eq!((closed.status, closed.header("www-authenticate")), (401, Some("Bearer")));
+    assert!(closed.header("content-type").unwrap().starts_with("text/html") && closed.body.contains("Sign in"));
     let sdl = server.send(server.request("GET", "/schema.graphql")).await.body;
     assert_eq!(sdl, run(database.url(), ["schema"]).code(0).out);
     let missing = server.send(server.request("GET", "/nothing")).await;

@@ -30,7 +30,7 @@ for (const place of document.querySelectorAll(".tolerance")) {
     const factor = { kg: 1, g: 0.001, mg: 0.000001 }[written];
     if (factor === undefined) return;
     const off = Number(weighed) + typed * factor - Number(target);
-    const x = Math.max(0, Math.min(600, 300 + (off / (4 * Number(margin))) * 300));
+    const x = Math.max(10, Math.min(590, 300 + (off / (4 * Number(margin))) * 300));
     mark.setAttribute("transform", `translate(${Math.round(x)} 16)`);
     band.classList.toggle("out", Math.abs(off) > Number(margin));
   };

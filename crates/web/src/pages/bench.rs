@@ -171,7 +171,7 @@ fn weighing_card(
                 }
             }
             (kept.notice(FORM))
-            form.weigh method="post" action={ (links::ticket(&ticket.number)) "/weigh" } data-keep="weigh" {
+            form.weigh method="post" action={ (links::ticket(&ticket.number)) "/weigh" } {
                 (ui::form_keys(who, kept, FORM))
                 input type="hidden" name="line" value=(line.position);
                 @if stocked {
@@ -224,9 +224,9 @@ fn tolerance(line: &TicketLine, weighed: &Exact) -> Markup {
         div.tolerance data-target=(figure(&target)) data-margin=(figure(&margin)) data-weighed=(figure(weighed)) {
             (chart::band(t::TOLERANCE, &target, &margin, weighed))
             p.limits {
-                span { (shown(&low)) }
-                span { (t::TOLERANCE) " ± " (fig::percent(tolerance)) }
-                span { (shown(&high)) }
+                span { (t::AT_LEAST) " " strong { (shown(&low)) } }
+                span.quiet { "± " (fig::percent(tolerance)) }
+                span { (t::AT_MOST) " " strong { (shown(&high)) } }
             }
         }
     }

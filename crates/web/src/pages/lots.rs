@@ -48,8 +48,12 @@ async fn shown_lot(web: &Web, who: &Who, lot: &Lot, kept: &Kept) -> Answer {
         p.crumb { a href="/shelf" { (t::SHELF) } " › " (material_link(&catalogue, lot.material)) }
         h1 { (t::LOT) " " span.code { (lot.number) } }
         p.state {
-            (ui::lot_status(lot.status)) " "
-            @if because.is_empty() { (ui::badge(Tone::Good, t::USABLE_TODAY)) } @else { (ui::unusable(&because)) }
+            @if !lot.on_hand.is_positive() { (ui::badge(Tone::Calm, t::USED_UP)) }
+            @else if because.is_empty() { (ui::lot_status(lot.status)) " " (ui::badge(Tone::Good, t::USABLE_TODAY)) }
+            @else {
+                @if lot.status == LotStatus::Released { (ui::lot_status(lot.status)) " " }
+                (ui::unusable(&because))
+            }
         }
         @if let Some(note) = &lot.note { p.lead { (note) } }
         section.headline aria-label=(t::ON_HAND) {

@@ -163,10 +163,13 @@ fn prices(catalogue: &Catalogue, material: &Material, lots: &[Lot], today: Naive
         };
     }
     let view = View::plain(catalogue);
-    let demand = Exact::ONE;
+    // An order like the last one shows the price the house really meets; price breaks and pack sizes depend on it.
+    let last = lots.iter().filter(|lot| lot.supplier.is_some()).max_by_key(|lot| lot.received_on);
+    let demand = last.map_or(Exact::ONE, |lot| lot.received.to_exact());
     let landed = |on: NaiveDate| landed_price(&view, material, &demand, on).ok().and_then(Result::ok);
+    let until = quotations.iter().map(|q| q.valid_from).max().unwrap_or(today).max(today);
     let mut steps: Vec<Step> = Vec::new();
-    for on in days_of_change(catalogue, material, today) {
+    for on in days_of_change(catalogue, material, today).into_iter().filter(|on| *on <= until) {
         let value = landed(on).map(|price| price.per_unit);
         if steps.last().is_none_or(|last| last.value != value) {
             steps.push(Step { on, value });
@@ -176,12 +179,12 @@ fn prices(catalogue: &Catalogue, material: &Material, lots: &[Lot], today: Naive
         lots.iter().filter_map(|lot| Some(Dot { on: lot.received_on, value: paid(lot)? })).collect();
     let currency = catalogue.settings.currency.code();
     let axis = format!("{currency}/{unit}");
-    let until = quotations.iter().map(|q| q.valid_from).max().unwrap_or(today).max(today);
     let now = landed(today);
     html! {
         @if let Some(now) = &now {
             p.lead {
-                (t::LANDED_TODAY) " " strong { (fig::exact(&now.per_unit, 4, &axis)) } " – " (now.source.to_string())
+                (t::landed_today(last.map(|lot| lot.received))) " " strong { (fig::exact(&now.per_unit, 4, &axis)) } ". "
+                (t::sentence(&now.source.to_string())) "."
             }
         }
         p.quiet { (t::PRICE_LINE_HELP) }

@@ -150,7 +150,8 @@ fn headline(sheet: &CostSheet, printed: &present::PrintedCostSheet) -> Markup {
                         (ui::fact(t::MARGIN_OF_PRICE, &fig::decimal_or_gap(margin.margin_percent, "%")))
                         (ui::fact(t::MARKUP_ON_COST, &fig::decimal_or_gap(margin.markup_percent, "%")))
                     }
-                    None => { (ui::fact(t::MARGIN_OF_PRICE, &fig::gap())) }
+                    None if printed.complete => { (ui::fact(t::MARGIN_OF_PRICE, &fig::gap())) }
+                    None => { (ui::fact(t::MARGIN_OF_PRICE, &html! { span.gap { (t::MARGIN_NOT_KNOWN) } })) }
                 }
             }
         }

@@ -139,6 +139,7 @@ fn card(catalogue: &Catalogue, who: &Who, fields: &Fields, check: &RunCheck) -> 
             p {
                 (t::AT_MOST_NOW) " "
                 @match (check.most.units, check.most.batch) {
+                    (_, Some(batch)) if batch.is_zero() => { strong { (t::NOTHING) } }
                     (Some(units), Some(batch)) => { strong { (units) " " (t::UNITS_WORD) } " (" (fig::exact(&mass_down(batch), 1, "kg")) ")" }
                     (None, Some(batch)) => { strong { (fig::exact(&mass_down(batch), 1, "kg")) } }
                     _ => { (t::NOTHING_LIMITS) }
@@ -190,8 +191,8 @@ fn write_form(who: &Who, fields: &Fields, check: &RunCheck) -> Markup {
             @for name in ["pack", "units", "batch"] { input type="hidden" name=(name) value=(fields.first(name)); }
             input type="hidden" name="on" value=(check.on);
             button type="submit" { (t::WRITE_TICKET) }
-            @if check.verdict != Verdict::CanBeMade { p.hint { (t::WRITE_TICKET_SHORT) } }
         }
+        @if check.verdict != Verdict::CanBeMade { p.hint { (t::WRITE_TICKET_SHORT) } }
     }
 }
 

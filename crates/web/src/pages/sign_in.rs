@@ -18,11 +18,18 @@ use crate::{
 
 /// The form.
 pub async fn page(State(web): State<Web>, Asked(fields): Asked) -> Answer {
-    Ok(shown(fields.first("then"), web.page_token()?, None))
+    Ok(shown(StatusCode::OK, fields.first("then"), web.page_token()?, None))
 }
 
 /// The form, instead of a page that needs a person.
-pub(crate) fn shown(then: &str, page_token: &str, wrong: Option<&str>) -> Response {
+pub(crate) fn asked_for(then: &str, page_token: &str) -> Response {
+    let mut response = shown(StatusCode::UNAUTHORIZED, then, page_token, None);
+    // What programs send; browsers leave it to the form.
+    response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
+    response
+}
+
+fn shown(status: StatusCode, then: &str, page_token: &str, wrong: Option<&str>) -> Response {
     let body = html! {
         h1 { (t::SIGN_IN) }
         @if let Some(wrong) = wrong { (ui::notice(ui::Tone::Bad, &html! { p role="alert" { (wrong) } })) }
@@ -37,7 +44,7 @@ pub(crate) fn shown(then: &str, page_token: &str, wrong: Option<&str>) -> Respon
             button type="submit" { (t::SIGN_IN) }
         }
     };
-    answer(StatusCode::UNAUTHORIZED, frame::bare(t::SIGN_IN, &body))
+    answer(status, frame::bare(t::SIGN_IN, &body))
 }
 
 /// Begins a session for whoever holds the token.
@@ -46,7 +53,7 @@ pub async fn enter(State(web): State<Web>, request: Request) -> Answer {
     let fields = fields_of(request, web.page_token()?).await?;
     let (secret, then) = (fields.first("token"), fields.first("then"));
     if web.app.actor_of_token(secret).await?.is_none() {
-        return Ok(shown(then, web.page_token()?, Some(t::TOKEN_UNKNOWN)));
+        return Ok(shown(StatusCode::FORBIDDEN, then, web.page_token()?, Some(t::TOKEN_UNKNOWN)));
     }
     let name = web.sessions.begin(secret.to_owned())?;
     let mut response = go(links::own_page(then));

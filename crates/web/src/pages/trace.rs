@@ -39,6 +39,15 @@ pub async fn trace(web: &Web, who: &Who, catalogue: &Catalogue, lot: &Lot) -> Re
     let mut walk = Walk { web, who, lots_left: LOTS_MAX, cut: false };
     let back = walk.back(lot).await?;
     let forward = walk.forward(lot).await?;
+    // What stands in batches under way has not become a lot yet.
+    let under_way: Vec<(String, Mass)> = web
+        .app
+        .tickets_using_lot(&who.actor, lot.id)
+        .await?
+        .into_iter()
+        .filter(|ticket| ticket.status.is_open())
+        .filter_map(|ticket| weighed_by_lot(&ticket).get(&lot.id).map(|mass| (ticket.number.clone(), *mass)))
+        .collect();
     Ok(html! {
         div.pair {
             section.card {
@@ -58,7 +67,10 @@ pub async fn trace(web: &Web, who: &Who, catalogue: &Catalogue, lot: &Lot) -> Re
             }
             section.card {
                 h3 { (t::WENT_INTO) }
-                @if forward.is_empty() { (ui::nothing(t::WENT_NOWHERE)) }
+                @if forward.is_empty() && under_way.is_empty() { (ui::nothing(t::WENT_NOWHERE)) }
+                @for (number, mass) in &under_way {
+                    p { strong { (fig::exact(&mass.to_exact(), 3, "kg")) } " " (t::IN_BATCH_UNDER_WAY) " " a.code href=(links::ticket(number)) { (number) } }
+                }
                 (tree(catalogue, &forward))
             }
         }

@@ -176,7 +176,8 @@ impl Blank<'_> {
     }
 }
 
-/// A change as a sentence with blanks. The four fields stand in it in their order, those it does not need hidden.
+/// A change as a sentence with blanks. All four fields stand in it once, those it does not need hidden: rows are told apart by
+/// counting each field.
 fn sentence(row: &Row, at: usize) -> Markup {
     let what = |label, list, example| {
         Blank { at, name: "what", label, value: &row.what, kind: "text", list, example }.show()
@@ -205,8 +206,8 @@ fn sentence(row: &Row, at: usize) -> Markup {
                 "lot-rejected" => { (kind) (t::S_LOT) " " (what(t::S_LOT_NUMBER, "", "L-…")) " " (t::S_REJECTED_ON) " " (hidden("by")) (day(t::S_DAY)) }
                 "lot-on-hold" => { (kind) (t::S_LOT) " " (what(t::S_LOT_NUMBER, "", "L-…")) " " (t::S_HOLD_FROM) " " (hidden("by")) (day(t::S_DAY)) }
                 "unavailable" => { (kind) (t::S_NOBODY) " " (what(t::S_CODE, "materials", t::S_CODE_EXAMPLE)) " " (t::S_BEFORE) " " (hidden("by")) (day(t::S_DAY)) }
-                "run" => { (kind) (t::S_RUN_OF) " " (what(t::S_CODE, "makeable", t::S_PACK_EXAMPLE)) ", " (by(t::S_UNITS_OR_BATCH, t::S_UNITS_EXAMPLE)) ", " (t::S_ON) " " (day(t::S_DAY)) }
-                "delivery" => { (kind) (t::S_DELIVERY_OF) " " (what(t::S_CODE, "materials", t::S_CODE_EXAMPLE)) ", " (by(t::S_AMOUNT, "200 kg")) ", " (t::S_ON) " " (day(t::S_DAY)) }
+                "run" => { (kind) (t::S_RUN_OF) " " (by(t::S_UNITS_OR_BATCH, t::S_UNITS_EXAMPLE)) " " (t::OF) " " (what(t::S_CODE, "makeable", t::S_PACK_EXAMPLE)) " " (t::S_ON) " " (day(t::S_DAY)) }
+                "delivery" => { (kind) (t::S_DELIVERY_OF) " " (by(t::S_AMOUNT, "200 kg")) " " (t::OF) " " (what(t::S_CODE, "materials", t::S_CODE_EXAMPLE)) " " (t::S_ON) " " (day(t::S_DAY)) }
                 _ => { (kind) (t::S_UNKNOWN) " " (what(t::S_CODE, "", "")) (hidden("by")) (hidden("day")) }
             }
             button.link.drop-row type="button" hidden aria-label=(t::REMOVE) { "✕" }

@@ -16,6 +16,7 @@ words! {
     SHORT_TOO = "short of materials too";
     AT_MOST_NOW = "At most, with what is there:";
     UNITS_WORD = "units";
+    NOTHING = "nothing";
     NOTHING_LIMITS = "nothing on the shelf limits it, or something is not known";
     LIMITED_BY = "limited by";
     WRITE_TICKET = "Write the ticket";
@@ -67,7 +68,7 @@ words! {
     STILL_TO_WEIGH = "Still to weigh";
     TAKE_FROM = "Take from";
     SCAN_LOT = "Lot number";
-    WEIGHT_HINT = "Another unit may be written behind the figure";
+    WEIGHT_HINT = "or with its unit";
     SECOND_CHECK = "Second check by";
     REASON_OUTSIDE = "Reason to accept it all the same";
     REASON_OUTSIDE_HINT = "You may release and reject: with a reason, this is entered outside the rules.";

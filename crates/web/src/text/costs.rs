@@ -62,6 +62,7 @@ words! {
     PER_UNIT = "Per unit";
     EARNED = "Earned per unit";
     MARGIN_OF_PRICE = "Margin, of the price";
+    MARGIN_NOT_KNOWN = "not known while the cost is partial";
     MARKUP_ON_COST = "Markup, on the cost";
     PARTIAL = "Something is missing, so every total is partial:";
     PARTIAL_TOTAL = "Partial total";

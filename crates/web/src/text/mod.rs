@@ -14,9 +14,10 @@ use domain::{
     people::Capability,
 };
 use engine::{CautionKind, Verdict};
+use kernel::Quantity;
 
 pub(crate) use self::{bench::*, costs::*, house::*, shelf::*, what_if::*};
-use crate::figures::date_text;
+use crate::figures::{date_text, quantity_text};
 
 /// Fixed words: a name and what it says.
 macro_rules! words {
@@ -192,6 +193,16 @@ pub(crate) fn run_of(units: Option<u64>) -> String {
 /// Lots that cannot be used.
 pub(crate) fn lots_barred(count: usize) -> String {
     format!("{} cannot be used", number_of(count, "lot", "lots"))
+}
+
+/// What a price is of.
+pub(crate) fn landed_today(like: Option<Quantity>) -> String {
+    match like {
+        Some(quantity) => {
+            format!("Landed today, for an order like the last one ({}):", quantity_text(quantity))
+        }
+        None => "Landed today, for the smallest order:".to_owned(),
+    }
 }
 
 /// Lots that wait for inspection.

@@ -81,8 +81,7 @@ words! {
     USED_UP = "used up";
     PRICES = "Prices";
     NO_QUOTATION = "Nobody has quoted it.";
-    LANDED_TODAY = "Landed today, for the smallest order:";
-    PRICE_LINE_HELP = "The line is the landed price of the smallest order as quoted on each day; the dots are what was paid.";
+    PRICE_LINE_HELP = "The line is the landed price of such an order as quoted on each day; the dots are what was paid.";
     PRICE_HISTORY = "Price history";
     LANDED = "Landed";
     FROM_DAY = "From";
@@ -131,6 +130,7 @@ words! {
     CAME_FROM_UNKNOWN = "It was entered without a supplier.";
     THEIR_LOT = "their lot";
     WENT_INTO = "Where it went";
+    IN_BATCH_UNDER_WAY = "in the batch under way on ticket";
     WENT_NOWHERE = "Nothing was made from it.";
     BY_TICKET = "by ticket";
     STILL_HERE = "still here";

@@ -29,7 +29,7 @@ async fn a_token_opens_the_house_until_it_is_revoked() {
     let wrong = browser
         .post("/sign-in", &[("page_token", &token), ("token", "stillroom_wrong"), ("then", "/")])
         .await;
-    assert_eq!(wrong.status, StatusCode::UNAUTHORIZED);
+    assert_eq!(wrong.status, StatusCode::FORBIDDEN);
     assert!(wrong.headers.get(header::SET_COOKIE).is_none());
     assert!(!wrong.text.contains("stillroom_wrong"), "a secret is not shown again");
 

@@ -27,10 +27,10 @@ pub fn shown(catalogue: &Catalogue, answer: &WhatIf) -> Markup {
         section.verdict.calm aria-labelledby="answer" {
             h2 #answer { (t::THE_ANSWER) }
             @if answer.hits_nothing() { p { (t::HITS_NOTHING) } } @else {
-                p.big-line {
+                @if !answer.packs.is_empty() { p.big-line {
                     (t::YEARLY_EFFECT) " " strong { (fig::signed_money(&answer.yearly_effect, currency, currency.minor_places())) }
                     " " span.quiet { (t::YEARLY_EFFECT_HELP) }
-                }
+                } }
                 p { (t::hits(answer.packs.len(), answer.formulas.len(), answer.runs.len(), answer.lots.len())) }
             }
             p.quiet { (t::COSTED_FOR) " " (fig::date(answer.costed_on)) ". " (t::NOTHING_WRITTEN) }
