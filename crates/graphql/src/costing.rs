@@ -12,6 +12,7 @@ use kernel::{Currency, Exact, Mass};
 
 use crate::{
     amounts::{Money, QuantityInput},
+    bases::Basis,
     caller::Desk,
     errors::Result,
     formulas::{Formula, FormulaVersion, formula_of},
@@ -69,10 +70,14 @@ pub struct CostSheet {
 }
 
 impl CostSheet {
-    /// Works a sheet out from the catalogue at hand.
-    pub(crate) fn ask(ctx: &Context<'_>, request: &CostRequest) -> Result<Self> {
-        let catalogue = ctx.catalogue()?;
-        let sheet = engine::cost_sheet(&View::plain(&catalogue), request)?;
+    /// Works a sheet out: on replacement from the catalogue at hand, on another basis with the ledger's history as well.
+    pub(crate) async fn ask(ctx: &Context<'_>, request: &CostRequest) -> Result<Self> {
+        let sheet = if request.basis == engine::basis::Basis::Replacement {
+            let catalogue = ctx.catalogue()?;
+            engine::cost_sheet(&View::plain(&catalogue), request)?
+        } else {
+            ctx.house()?.cost_sheet_on_basis(ctx.actor()?, request).await?
+        };
         let printed = print(&sheet)?;
         Ok(Self { sheet: Arc::new(sheet), printed: Arc::new(printed) })
     }
@@ -82,6 +87,11 @@ impl CostSheet {
 /// rounded once, half to even, and lines add up to their totals; `unrounded` has the figures for calculating on.
 #[Object]
 impl CostSheet {
+    /// Which price is used for what is bought.
+    async fn basis(&self) -> Basis {
+        self.sheet.basis.into()
+    }
+
     /// The formula.
     async fn formula(&self, ctx: &Context<'_>) -> Result<Formula> {
         formula_of(ctx, self.sheet.subject.formula)

@@ -12,6 +12,7 @@ use kernel::{Exact, ids::FormulaVersionId};
 
 use crate::{
     amounts::{Money, Quantity, QuantityInput, kg, kg_per_l, percent},
+    bases::Basis,
     caller::Desk,
     cautions::Cautions,
     costing::CostSheet,
@@ -334,10 +335,11 @@ impl FormulaVersion {
         batch: Option<QuantityInput>,
         #[graphql(desc = "Prices, rates and approved versions of this day; today when nothing is said.")]
         as_of: Option<Date>,
+        #[graphql(default, desc = "Which price is used for what is bought.")] basis: Basis,
     ) -> Result<CostSheet> {
         let mut request = CostRequest::version(self.version.id, ctx.day(as_of)?);
         request.batch = crate::costing::batch(batch)?;
-        CostSheet::ask(ctx, &request)
+        CostSheet::ask(ctx, &request.on_basis(basis.into())).await
     }
 }
 

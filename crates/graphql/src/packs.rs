@@ -9,6 +9,7 @@ use kernel::ids::{FormulaVersionId, PackId};
 
 use crate::{
     amounts::{Money, MoneyInput, Quantity, QuantityInput, percent},
+    bases::Basis,
     caller::Desk,
     costing::CostSheet,
     errors::{Result, internal},
@@ -145,6 +146,7 @@ impl Pack {
             desc = "The selling price of one unit to work the margin out at; the pack's own when nothing is said."
         )]
         price: Option<MoneyInput>,
+        #[graphql(default, desc = "Which price is used for what is bought.")] basis: Basis,
     ) -> Result<CostSheet> {
         let version = version.map(|id| read::<FormulaVersionId>(&id, "version")).transpose()?;
         let price = price
@@ -154,7 +156,7 @@ impl Pack {
         request.subject = CostSubject::Pack { pack: self.0.id, version };
         request.batch = crate::costing::batch(batch)?;
         request.price = price;
-        CostSheet::ask(ctx, &request)
+        CostSheet::ask(ctx, &request.on_basis(basis.into())).await
     }
 }
 

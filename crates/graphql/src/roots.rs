@@ -5,7 +5,8 @@ use async_graphql::MergedObject;
 use crate::{
     audit::AuditQuery,
     changes::{
-        formulas::FormulaChanges, lots::LotChanges, quotations::QuotationChanges, tickets::TicketChanges,
+        formulas::FormulaChanges, lots::LotChanges, quotations::QuotationChanges, standards::StandardChanges,
+        tickets::TicketChanges,
     },
     formulas::FormulasQuery,
     house::HouseQuery,
@@ -37,4 +38,4 @@ pub struct Query(
 /// happen once: sent again with the same key and content, it answers the same and changes nothing more. What the rules of the house
 /// do not allow as things stand is answered as `Refused`; mistakes and missing rights are errors.
 #[derive(MergedObject, Default)]
-pub struct Mutation(LotChanges, TicketChanges, QuotationChanges, FormulaChanges);
+pub struct Mutation(LotChanges, TicketChanges, QuotationChanges, FormulaChanges, StandardChanges);

@@ -5,6 +5,7 @@ use kernel::{Dimension, Exact};
 
 use crate::{
     amounts::{Money, Quantity, UnitPrice},
+    bases::Basis,
     caller::Desk,
     errors::Result,
     formulas::FormulaVersion,
@@ -140,6 +141,8 @@ pub enum Source {
     CostPerBatch(CostPerBatchSource),
     /// The line labour entered with a pack.
     LineLabour(LineLabourSource),
+    /// What was paid or agreed: the basis of the sheet is another than replacement.
+    Paid(PaidSource),
     /// Nobody has entered it.
     Missing(MissingSource),
 }
@@ -156,8 +159,38 @@ impl From<&engine::Source> for Source {
             engine::Source::LineLabour { pack, rate, .. } => {
                 Self::LineLabour(LineLabourSource { sentence, pack: *pack, rate: rate.clone() })
             }
+            engine::Source::LastPurchase(_) => Self::paid(Basis::LastPurchase, sentence),
+            engine::Source::MovingAverage(_) => Self::paid(Basis::MovingAverage, sentence),
+            engine::Source::Fifo(_) => Self::paid(Basis::Fifo, sentence),
+            engine::Source::Standard(_) => Self::paid(Basis::Standard, sentence),
             _ => Self::Missing(MissingSource { sentence }),
         }
+    }
+}
+
+impl Source {
+    fn paid(basis: Basis, sentence: String) -> Self {
+        Self::Paid(PaidSource { sentence, basis })
+    }
+}
+
+/// What was paid for a material, or agreed for it.
+pub struct PaidSource {
+    sentence: String,
+    basis: Basis,
+}
+
+/// What was paid for a material by the ledger, or agreed for it on a day and frozen.
+#[Object]
+impl PaidSource {
+    /// Where the figure comes from, in a sentence for a person: receipts, lots, values, days.
+    pub(crate) async fn sentence(&self) -> &str {
+        &self.sentence
+    }
+
+    /// The basis it was worked out on.
+    async fn basis(&self) -> Basis {
+        self.basis
     }
 }
 

@@ -65,7 +65,9 @@ impl Exact {
         let g = gcd(n.unsigned_abs(), d.unsigned_abs());
         let g = i128::try_from(g).unwrap_or(1).max(1);
         let sign = if d < 0 { -1 } else { 1 };
-        Self(Repr::Small(n / g * sign, d / g * sign))
+        // Dividing 128 bits is dear, and by one it is of no use.
+        let (n, d) = if g == 1 { (n, d) } else { (n / g, d / g) };
+        Self(Repr::Small(n * sign, d * sign))
     }
 
     fn from_big(value: BigRational) -> Self {
@@ -296,8 +298,11 @@ impl<'a> Mul<&'a Exact> for &'a Exact {
             // Cancelling crosswise first keeps the products small, and the result is then in lowest terms already.
             let g1 = i128::try_from(gcd(a.unsigned_abs(), d.unsigned_abs())).unwrap_or(1).max(1);
             let g2 = i128::try_from(gcd(c.unsigned_abs(), b.unsigned_abs())).unwrap_or(1).max(1);
-            let n = (a / g1).checked_mul(c / g2);
-            let d = (b / g2).checked_mul(d / g1);
+            // Dividing 128 bits is dear, and by one it is of no use.
+            let (a, d) = if g1 == 1 { (*a, *d) } else { (a / g1, d / g1) };
+            let (c, b) = if g2 == 1 { (*c, *b) } else { (c / g2, b / g2) };
+            let n = a.checked_mul(c);
+            let d = b.checked_mul(d);
             if let Some((n, d)) = n.zip(d)
                 && n != i128::MIN
             {

@@ -3,6 +3,7 @@
 pub mod formulas;
 pub mod lots;
 pub mod quotations;
+pub mod standards;
 pub mod tickets;
 
 use async_graphql::Context;
