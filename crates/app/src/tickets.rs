@@ -475,8 +475,14 @@ impl Weigh<'_> {
             let so_far =
                 weighed.entry(line.id).or_insert_with(|| self.ticket.weighed_on(line.id).micrograms());
             *so_far = so_far.saturating_add(entry.amount.micrograms());
-            if let Some(tolerance) = line.tolerance {
-                let margin = Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?;
+            let margin = match (stop_of(self.catalogue, self.ticket, line)?, line.tolerance) {
+                (Some(stop), _) => Some(stop.checked_sub(line.target)?),
+                (None, Some(tolerance)) => {
+                    Some(Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?)
+                }
+                (None, None) => None,
+            };
+            if let Some(margin) = margin {
                 if *so_far > line.target.checked_add(margin)?.micrograms() && !overruled {
                     refusals.push(Refusal::OutsideTolerance {
                         line: line.position,
@@ -605,23 +611,48 @@ fn lines_for(
     let shares: Vec<Exact> = normal.lines.iter().map(|line| line.share.clone().unwrap_or_default()).collect();
     let targets = apportion_largest_remainder(batch.micrograms(), &shares)?;
     let written: BTreeMap<u32, _> = version.lines.iter().map(|line| (line.position, line)).collect();
-    Ok(normal
+    normal
         .lines
         .iter()
         .zip(targets)
         .map(|(line, target)| {
             let source = written.get(&line.position);
-            TicketLine {
+            let trim = source.and_then(|s| s.trim.as_ref());
+            let mut instruction = source.and_then(|s| s.instruction.clone());
+            if let Some(trim) = trim {
+                let mut words = format!("Add to {}.", trim.result);
+                if let Some(stop) = &line.stop {
+                    let stop = Mass::from_exact_half_even(&(stop * &batch.to_exact()))?;
+                    words = format!("Add to {}; at {stop} stop and ask.", trim.result);
+                }
+                instruction = Some(instruction.map_or(words.clone(), |own| format!("{words} {own}")));
+            }
+            Ok(TicketLine {
                 id: TicketLineId::new(),
                 position: line.position,
                 phase: source.and_then(|s| s.phase.clone()),
                 material: line.material,
                 target: Mass::from_micrograms(target),
-                tolerance: source.and_then(|s| s.weighing_tolerance),
-                instruction: source.and_then(|s| s.instruction.clone()),
-            }
+                // What a result takes is not held against what was expected.
+                tolerance: source.filter(|_| trim.is_none()).and_then(|s| s.weighing_tolerance),
+                instruction,
+            })
         })
-        .collect())
+        .collect()
+}
+
+/// What may be added at most to a line of a ticket that is added until a result is reached, and at least its target; `None` for any
+/// other line. The version of a ticket never changes, so this is what stood on the ticket when it was written.
+fn stop_of(catalogue: &Catalogue, ticket: &Ticket, line: &TicketLine) -> Result<Option<Mass>, Error> {
+    let Some((_, version)) = catalogue.version(ticket.version) else { return Ok(None) };
+    let trims = |l: &domain::formulas::FormulaLine| l.trim.as_ref().is_some_and(|t| t.stop.is_some());
+    if !version.lines.iter().any(|written| written.position == line.position && trims(written)) {
+        return Ok(None);
+    }
+    let normal = normalise(&View::plain(catalogue), version)?;
+    let stop = normal.lines.iter().find(|n| n.position == line.position).and_then(|n| n.stop.clone());
+    let stop = stop.map(|stop| Mass::from_exact_half_even(&(stop * ticket.batch.to_exact())));
+    Ok(stop.transpose()?.map(|stop| stop.max(line.target)))
 }
 
 /// Which lots are promised to which line. What the ticket held before counts as free again.

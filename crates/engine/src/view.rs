@@ -19,7 +19,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap};
+use crate::{EngineError, Gap, trim::TrimBook};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -191,17 +191,48 @@ impl fmt::Display for RateUsed {
 pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
+    version: Option<&'a FormulaVersion>,
+    trim: Option<&'a TrimBook>,
 }
 
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None }
+        Self { catalogue, overlay: None, version: None, trim: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay) }
+        Self { catalogue, overlay: Some(overlay), version: None, trim: None }
+    }
+
+    /// The same with one version assumed to be another than written: it has the written one's identity, and other lines, losses or
+    /// costs. Cost sheets that name it, or that come to it through an intermediate, see the assumed one.
+    pub const fn assuming_version(mut self, version: &'a FormulaVersion) -> Self {
+        self.version = Some(version);
+        self
+    }
+
+    /// The same with other changes laid over it than before.
+    pub(crate) const fn overlaid(mut self, overlay: &'a Overlay) -> Self {
+        self.overlay = Some(overlay);
+        self
+    }
+
+    /// The same with what trim lines took on average. Without it they are counted at what is expected of them.
+    pub const fn with_trim_use(mut self, book: &'a TrimBook) -> Self {
+        self.trim = Some(book);
+        self
+    }
+
+    /// What trim lines took on average, as far as it was handed in.
+    pub const fn trim_use(&self) -> Option<&'a TrimBook> {
+        self.trim
+    }
+
+    /// A version as it is assumed, or as it is written where nothing else is assumed of it.
+    pub(crate) fn as_assumed(&self, written: &'a FormulaVersion) -> &'a FormulaVersion {
+        self.version.filter(|assumed| assumed.id == written.id).unwrap_or(written)
     }
 
     /// The catalogue beneath.
@@ -230,7 +261,9 @@ impl<'a> View<'a> {
         &self,
         id: FormulaVersionId,
     ) -> Result<(&'a Arc<Formula>, &'a FormulaVersion), EngineError> {
-        self.catalogue.version(id).ok_or_else(|| not_found("formula version", id))
+        let (formula, written) =
+            self.catalogue.version(id).ok_or_else(|| not_found("formula version", id))?;
+        Ok((formula, self.as_assumed(written)))
     }
 
     /// The formula a version belongs to.
