@@ -12,6 +12,7 @@ mod questions;
 mod quotations;
 mod stock;
 mod ticket_end;
+mod ticket_lines;
 mod tickets;
 mod tokens;
 

@@ -10,6 +10,7 @@
 
 mod house;
 mod importing;
+mod lines;
 mod making;
 mod races;
 mod random_histories;

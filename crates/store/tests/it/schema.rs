@@ -93,8 +93,8 @@ async fn formulas_outlive_new_tables(database: &TestDatabase) {
     let raw = database.raw().await;
     Migrator::up(&raw, Some(6)).await.unwrap();
     let id = |n: u8| match database.backend() {
-        Backend::Sqlite => format!("x'{:032x}'", n),
-        Backend::Postgres => format!("'00000000-0000-0000-0000-{:012x}'", n),
+        Backend::Sqlite => format!("x'{n:032x}'"),
+        Backend::Postgres => format!("'00000000-0000-0000-0000-{n:012x}'"),
     };
     let (material, makes, formula) = (id(1), id(2), id(3));
     let (fixed, draft, ticket) = (id(4), id(5), id(6));
