@@ -3,6 +3,7 @@
 //!
 //! Questions (costing, run check, what-if, outlook) read the catalogue and the shelf and write nothing.
 
+mod bases;
 mod change;
 mod error;
 mod formulas;
@@ -31,6 +32,7 @@ use engine::TrimBook;
 use kernel::{Currency, limits::TRIM_TICKETS_MAX};
 use store::Store;
 
+pub use bases::{StandardsFreeze, StandardsFrozen};
 pub use change::Change;
 pub use error::Error;
 pub use formulas::{FormulaVersionWrite, LineWrite};
@@ -168,8 +170,9 @@ impl App {
         self.catalogue.load_full()
     }
 
-    /// What trim lines took in finished batches, for the view of a question.
-    pub(crate) fn trim_use(&self) -> Arc<TrimBook> {
+    /// What lines that are added until a result is reached took in finished batches: averages that hold beside the catalogue, for the
+    /// view of a question ([`engine::View::with_trim_use`]).
+    pub fn trim_use(&self) -> Arc<TrimBook> {
         self.trim_use.load_full()
     }
 }

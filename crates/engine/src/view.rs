@@ -19,7 +19,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap, trim::TrimBook};
+use crate::{EngineError, Gap, basis::HistoryBook, trim::TrimBook};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -192,18 +192,19 @@ pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
     version: Option<&'a FormulaVersion>,
+    history: Option<&'a HistoryBook>,
     trim: Option<&'a TrimBook>,
 }
 
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None, version: None, trim: None }
+        Self { catalogue, overlay: None, version: None, history: None, trim: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay), version: None, trim: None }
+        Self { catalogue, overlay: Some(overlay), version: None, history: None, trim: None }
     }
 
     /// The same with one version assumed to be another than written: it has the written one's identity, and other lines, losses or
@@ -233,6 +234,17 @@ impl<'a> View<'a> {
     /// A version as it is assumed, or as it is written where nothing else is assumed of it.
     pub(crate) fn as_assumed(&self, written: &'a FormulaVersion) -> &'a FormulaVersion {
         self.version.filter(|assumed| assumed.id == written.id).unwrap_or(written)
+    }
+
+    /// The same with what was received and frozen, for questions on another basis than replacement. Without it they find gaps.
+    pub const fn with_history(mut self, history: &'a HistoryBook) -> Self {
+        self.history = Some(history);
+        self
+    }
+
+    /// What was received and frozen, as far as it was handed in.
+    pub const fn history(&self) -> Option<&'a HistoryBook> {
+        self.history
     }
 
     /// The catalogue beneath.
