@@ -322,7 +322,7 @@ fn draft_of(
             use_level_to: None,
             weighing_tolerance: line.weighing_tolerance,
             instruction,
-            trim,
+            trim: trim.map(Box::new),
         });
     }
     problems.none()?;

@@ -148,8 +148,9 @@ pub struct FormulaLine {
     pub weighing_tolerance: Option<Percent>,
     /// What to do when it is added.
     pub instruction: Option<String>,
-    /// Whether it is added until a result is reached; its amount is then what is expected, which may be nought.
-    pub trim: Option<Trim>,
+    /// Whether it is added until a result is reached; its amount is then what is expected, which may be nought. Few lines are, and
+    /// every line of every formula is held in memory.
+    pub trim: Option<Box<Trim>>,
 }
 
 /// What a line is added for until it is reached: a pH, a viscosity, a colour.
@@ -237,7 +238,7 @@ impl LineAmount {
 impl FormulaLine {
     /// What is wrong with it as a line of a version written so, if anything can be said without knowing the material.
     pub fn misfit(&self, written_as: WrittenAs) -> Option<&'static str> {
-        misfit_of_line(self.amount, self.basis, self.trim.as_ref(), written_as)
+        misfit_of_line(self.amount, self.basis, self.trim.as_deref(), written_as)
     }
 }
 

@@ -192,6 +192,7 @@ pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
     version: Option<&'a FormulaVersion>,
+    pack: Option<&'a Pack>,
     history: Option<&'a HistoryBook>,
     trim: Option<&'a TrimBook>,
 }
@@ -199,18 +200,24 @@ pub struct View<'a> {
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None, version: None, history: None, trim: None }
+        Self { catalogue, overlay: None, version: None, pack: None, history: None, trim: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay), version: None, history: None, trim: None }
+        Self { catalogue, overlay: Some(overlay), version: None, pack: None, history: None, trim: None }
     }
 
     /// The same with one version assumed to be another than written: it has the written one's identity, and other lines, losses or
     /// costs. Cost sheets that name it, or that come to it through an intermediate, see the assumed one.
     pub const fn assuming_version(mut self, version: &'a FormulaVersion) -> Self {
         self.version = Some(version);
+        self
+    }
+
+    /// The same with one pack assumed to be another than entered: it has the entered one's identity.
+    pub const fn assuming_pack(mut self, pack: &'a Pack) -> Self {
+        self.pack = Some(pack);
         self
     }
 
@@ -229,6 +236,11 @@ impl<'a> View<'a> {
     /// What trim lines took on average, as far as it was handed in.
     pub const fn trim_use(&self) -> Option<&'a TrimBook> {
         self.trim
+    }
+
+    /// The changes laid over it.
+    pub(crate) fn overlay(&self) -> Overlay {
+        self.overlay.cloned().unwrap_or_default()
     }
 
     /// A version as it is assumed, or as it is written where nothing else is assumed of it.
@@ -290,8 +302,12 @@ impl<'a> View<'a> {
     ///
     /// # Errors
     /// [`EngineError::NotFound`].
-    pub fn pack(&self, id: PackId) -> Result<&'a Arc<Pack>, EngineError> {
-        self.catalogue.packs.get(id).ok_or_else(|| not_found("pack", id))
+    pub fn pack(&self, id: PackId) -> Result<&'a Pack, EngineError> {
+        if let Some(assumed) = self.pack.filter(|assumed| assumed.id == id) {
+            return Ok(assumed);
+        }
+        let entered = self.catalogue.packs.get(id).map(|pack| &**pack);
+        entered.ok_or_else(|| not_found("pack", id))
     }
 
     /// A supplier.

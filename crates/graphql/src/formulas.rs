@@ -449,7 +449,7 @@ impl FormulaLine {
 
     /// What it is added for until it is reached, its amount being what is expected; null for a line of a fixed amount.
     async fn trim(&self) -> Result<Option<Trim>> {
-        Ok(self.row()?.trim.clone().map(Trim))
+        Ok(self.row()?.trim.as_deref().cloned().map(Trim))
     }
 
     /// Whether the amount is of the material as supplied or of its active matter.

@@ -434,7 +434,7 @@ impl Planner<'_> {
                 use_level_to: line.use_level_to,
                 weighing_tolerance: line.weighing_tolerance,
                 instruction: line.instruction.clone(),
-                trim: line.trim.clone(),
+                trim: line.trim.clone().map(Box::new),
             });
         }
         let wanted = FormulaVersion {

@@ -240,7 +240,9 @@ impl House {
         let (code, amount) = text.split_once(' ').unwrap();
         let material = self.material(code).id;
         let (amount, trim) = match amount.split_once(" to ") {
-            Some((amount, result)) => (amount, Some(Trim { result: result.to_owned(), stop: None })),
+            Some((amount, result)) => {
+                (amount, Some(Box::new(Trim { result: result.to_owned(), stop: None })))
+            }
             None => (amount, None),
         };
         let (amount, basis) = match amount.strip_suffix(" active") {

@@ -1,12 +1,14 @@
 //! Tests of the costing half.
 
 mod bases;
+mod comparing;
 mod costing;
 mod differential;
 mod exploding;
-mod fixtures;
+pub(crate) mod fixtures;
 mod flows;
 mod inventory;
+mod ladders;
 mod ledger;
 mod lines;
 mod normalising;
@@ -14,4 +16,7 @@ mod potency;
 mod pricing;
 mod properties;
 mod published;
+mod sensitivities;
+mod swapping;
 mod trimming;
+mod variances;

@@ -206,7 +206,7 @@ impl line::Model {
             .trim_stop_kind
             .map(|kind| amount_of(at, "lines: trim_stop_kind", &kind, self.trim_stop))
             .transpose()?;
-        let trim = self.trim_result.map(|result| Trim { result, stop });
+        let trim = self.trim_result.map(|result| Box::new(Trim { result, stop }));
         Ok(FormulaLine {
             position: at.whole("lines: position", self.position)?,
             phase: self.phase,

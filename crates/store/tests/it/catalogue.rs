@@ -143,11 +143,11 @@ fn rich_formula(code: &str, makes: &Material, of: &Material) -> Formula {
         line(3, LineAmount::PercentWeightInVolume(percent("5.5"))),
         line(4, LineAmount::PercentVolumeInVolume(percent("0.000000001"))),
     ];
-    third.lines[2].trim = Some(Trim {
+    third.lines[2].trim = Some(Box::new(Trim {
         result: "pH 5.75 to 6.25".to_owned(),
         stop: Some(LineAmount::PercentWeightInVolume(percent("6"))),
-    });
-    third.lines[3].trim = Some(Trim { result: "straw-coloured".to_owned(), stop: None });
+    }));
+    third.lines[3].trim = Some(Box::new(Trim { result: "straw-coloured".to_owned(), stop: None }));
     let mut fourth = samples::version(formula.id, 4, of);
     fourth.written_as = WrittenAs::Parts;
     fourth.lines = vec![line(1, LineAmount::Parts(Parts::from_nano(2_500_000_000)))];

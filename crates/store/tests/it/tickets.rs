@@ -291,7 +291,7 @@ async fn the_latest_trimmed_tickets_of_each_formula(database: &TestDatabase) {
     let house = House::build(store).await;
     assert_eq!(tickets_trimmed(store, 20).await.unwrap(), []);
     let mut version = samples::version(house.formula.id, 7, &house.raw);
-    version.lines[0].trim = Some(Trim { result: "pH 5".to_owned(), stop: None });
+    version.lines[0].trim = Some(Box::new(Trim { result: "pH 5".to_owned(), stop: None }));
     let write = tx(store).await;
     store::formulas::version_insert(&write, &version).await.unwrap();
     write.commit().await.unwrap();
