@@ -18,6 +18,7 @@ mod m0003_stock;
 mod m0004_making;
 mod m0005_trail;
 mod m0006_site;
+mod m0007_lines;
 mod m0010_standards;
 
 /// All migrations, in order.
@@ -34,6 +35,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0004_making::Migration),
             Box::new(m0005_trail::Migration),
             Box::new(m0006_site::Migration),
+            Box::new(m0007_lines::Migration),
             Box::new(m0010_standards::Migration),
         ]
     }

@@ -52,9 +52,11 @@ impl App {
             return self.cost_sheet(actor, request);
         }
         let catalogue = self.catalogue(actor)?;
-        let materials = materials_priced(&View::plain(&catalogue), request)?;
+        let trim_use = self.trim_use();
+        let view = View::plain(&catalogue).with_trim_use(&trim_use);
+        let materials = materials_priced(&view, request)?;
         let book = self.history_book(&catalogue, &materials).await?;
-        Ok(engine::cost_sheet(&View::plain(&catalogue).with_history(&book), request)?)
+        Ok(engine::cost_sheet(&view.with_history(&book), request)?)
     }
 
     /// What a formula version or a pack costs on each of several bases, line beside line.
@@ -68,9 +70,11 @@ impl App {
         bases: &[Basis],
     ) -> Result<OnBases, Error> {
         let catalogue = self.catalogue(actor)?;
-        let materials = materials_priced(&View::plain(&catalogue), request)?;
+        let trim_use = self.trim_use();
+        let view = View::plain(&catalogue).with_trim_use(&trim_use);
+        let materials = materials_priced(&view, request)?;
         let book = self.history_book(&catalogue, &materials).await?;
-        Ok(bases_side_by_side(&View::plain(&catalogue).with_history(&book), request, bases)?)
+        Ok(bases_side_by_side(&view.with_history(&book), request, bases)?)
     }
 
     /// Freezes what every bought material and component costs on a basis as its standard from a day on. A material keeps the

@@ -5,8 +5,8 @@ use domain::{
     Catalogue, Refusal,
     dates::Span,
     formulas::{
-        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity,
-        VersionStatus, WrittenAs,
+        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, Trim,
+        VersionStatus, WrittenAs, misfit_of_line,
     },
     materials::{MaterialKind, UseLevelKind},
     people::Capability,
@@ -74,10 +74,15 @@ pub struct LineWrite {
     pub weighing_tolerance: Option<Percent>,
     /// What to do.
     pub instruction: Option<String>,
+    /// Whether it is added until a result is reached; its amount is then what is expected, which may be nought.
+    // Left out where there is none, so that a request sent before there were any is known again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trim: Option<Trim>,
 }
 
 impl App {
-    /// Writes a draft. The lines must make a whole, and the formula must not come to contain itself.
+    /// Writes a draft. The formula must not come to contain itself, and each line must make sense; that the lines miss their total is
+    /// no hindrance to a draft, only to its approval ([`App::version_proposals`] says how to put it right).
     ///
     /// # Errors
     /// [`Error::Invalid`], [`Error::NotFound`], [`Refusal::VersionFixed`] for a version that is no draft.
@@ -113,11 +118,13 @@ impl App {
         let house = self.settings().currency;
         let version = draft_of(&catalogue, formula, replaced, &input, house)?;
         // Two drafts written at once get the same number; the database's unique key refuses the second.
-        normalise(&View::plain(&catalogue), &version)?;
+        let whole = may_miss_total(normalise(&View::plain(&catalogue), &version).map(|_| ()))?;
         if let Some(path) = loop_through(&catalogue, formula.makes, &version.lines) {
             return Err(EngineError::Loop { path }.into());
         }
-        explode(&View::plain(&catalogue), &version, self.today())?;
+        if whole {
+            explode(&View::plain(&catalogue), &version, self.today())?;
+        }
         match replaced {
             Some(before) => {
                 store::formulas::version_replace(&work.tx, &version).await?;
@@ -216,6 +223,15 @@ impl App {
     }
 }
 
+/// Whether a draft is whole; `false` where all that is wrong is that its lines miss their total.
+fn may_miss_total(checked: Result<(), EngineError>) -> Result<bool, EngineError> {
+    match checked {
+        Ok(()) => Ok(true),
+        Err(error) if error.is_missed_total() => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
 fn fixed(formula: &Formula, version: &FormulaVersion) -> Refusal {
     Refusal::VersionFixed { formula: formula.code.clone(), number: version.number, status: version.status }
 }
@@ -272,17 +288,18 @@ fn draft_of(
             }
             Some(_) => {}
         }
-        match line.amount {
-            LineAmount::Percent(percent) => {
+        let trim = line.trim.as_ref().and_then(|trim| {
+            let result = problems.take(&format!("{place}.trim"), text::name("a result", &trim.result))?;
+            Some(Trim { result, stop: trim.stop })
+        });
+        let misfit = misfit_of_line(line.amount, line.basis, trim.as_ref(), input.written_as);
+        match (misfit, line.amount) {
+            (Some(misfit), _) => problems.push(format!("{place}.amount"), misfit),
+            // A dense material can stand above 100 % w/v.
+            (None, LineAmount::Percent(percent) | LineAmount::PercentVolumeInVolume(percent)) => {
                 problems.take(&format!("{place}.amount"), percent.require_share());
             }
-            LineAmount::Mass(mass) => {
-                problems.take(&format!("{place}.amount"), mass.require_not_negative());
-            }
-            LineAmount::Volume(volume) => {
-                problems.take(&format!("{place}.amount"), volume.require_not_negative());
-            }
-            LineAmount::QuantitySufficient => {}
+            (None, _) => {}
         }
         if let Some(tolerance) = line.weighing_tolerance {
             problems.take(&format!("{place}.weighingTolerance"), tolerance.require_share());
@@ -305,6 +322,7 @@ fn draft_of(
             use_level_to: None,
             weighing_tolerance: line.weighing_tolerance,
             instruction,
+            trim: trim.map(Box::new),
         });
     }
     problems.none()?;

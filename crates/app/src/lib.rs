@@ -13,6 +13,7 @@ mod questions;
 mod quotations;
 mod stock;
 mod ticket_end;
+mod ticket_lines;
 mod tickets;
 mod tokens;
 mod weighing;
@@ -28,7 +29,8 @@ use domain::{
     Catalogue, Settings,
     people::{Actor, Capability},
 };
-use kernel::Currency;
+use engine::TrimBook;
+use kernel::{Currency, limits::TRIM_TICKETS_MAX};
 use store::Store;
 
 pub use bases::{StandardsFreeze, StandardsFrozen};
@@ -73,6 +75,8 @@ pub struct App {
     settings: AppSettings,
     clock: Arc<dyn Clock>,
     catalogue: ArcSwap<Catalogue>,
+    /// What trim lines took in finished batches; taken in with the catalogue.
+    trim_use: ArcSwap<TrimBook>,
     /// One reload at a time; whoever waited finds it done.
     reload: tokio::sync::Mutex<()>,
 }
@@ -93,11 +97,13 @@ impl App {
         }
         let catalogue =
             store::catalogue::catalogue_load(&store, &Self::catalogue_settings(&settings)).await?;
+        let trim_use = trim_use_load(&store, &catalogue).await?;
         Ok(Self {
             store,
             settings,
             clock,
             catalogue: ArcSwap::from_pointee(catalogue),
+            trim_use: ArcSwap::from_pointee(trim_use),
             reload: tokio::sync::Mutex::new(()),
         })
     }
@@ -149,6 +155,7 @@ impl App {
         if stored != self.catalogue.load().version {
             let settings = Self::catalogue_settings(&self.settings);
             let fresh = store::catalogue::catalogue_load(&self.store, &settings).await?;
+            self.trim_use.store(Arc::new(trim_use_load(&self.store, &fresh).await?));
             self.catalogue.store(Arc::new(fresh));
         }
         Ok(())
@@ -161,6 +168,22 @@ impl App {
     pub(crate) fn snapshot(&self) -> Arc<Catalogue> {
         self.catalogue.load_full()
     }
+
+    /// What lines that are added until a result is reached took in finished batches: averages that hold beside the catalogue, for the
+    /// view of a question ([`engine::View::with_trim_use`]).
+    pub fn trim_use(&self) -> Arc<TrimBook> {
+        self.trim_use.load_full()
+    }
+}
+
+/// What the catalogue's trim lines took in the latest finished batches of their formulas.
+async fn trim_use_load(store: &Store, catalogue: &Catalogue) -> Result<TrimBook, Error> {
+    let mut lines = catalogue.formulas.iter().flat_map(|f| &f.versions).flat_map(|v| &v.lines);
+    if !lines.any(|line| line.trim.is_some()) {
+        return Ok(TrimBook::default());
+    }
+    let tickets = store::tickets::tickets_trimmed(store, TRIM_TICKETS_MAX).await?;
+    Ok(TrimBook::from_tickets(catalogue, &tickets))
 }
 
 /// # Errors

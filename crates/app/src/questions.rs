@@ -11,12 +11,12 @@ use domain::{
     tickets::Ticket,
 };
 use engine::{
-    CostRequest, CostSheet, View,
+    CostRequest, CostSheet, CostedProposal, View, costed_proposals,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
     scenario::Scenario,
     shelf::{Availability, Shelf, availability},
-    what_if::{WhatIf, what_if},
+    what_if::{WhatIf, what_if_of},
 };
 use kernel::ids::{AuditId, LotId, MaterialId, TicketId};
 use store::{
@@ -44,7 +44,24 @@ impl App {
     /// [`Error::Forbidden`]; [`Error::Invalid`] when there is no answer at all. What is merely missing is a gap in the answer.
     pub fn cost_sheet(&self, actor: &Actor, request: &CostRequest) -> Result<CostSheet, Error> {
         let catalogue = self.catalogue(actor)?;
-        Ok(engine::cost_sheet(&View::plain(&catalogue), request)?)
+        let trim_use = self.trim_use();
+        Ok(engine::cost_sheet(&View::plain(&catalogue).with_trim_use(&trim_use), request)?)
+    }
+
+    /// The ways to put right a version whose lines miss their total, line by line before and after, each with its cost sheet. The
+    /// difference is taken from the line named, else from what is drawn or the largest. Empty where there is nothing to put right.
+    ///
+    /// # Errors
+    /// As [`App::cost_sheet`].
+    pub fn version_proposals(
+        &self,
+        actor: &Actor,
+        request: &CostRequest,
+        diluent: Option<u32>,
+    ) -> Result<Vec<CostedProposal>, Error> {
+        let catalogue = self.catalogue(actor)?;
+        let trim_use = self.trim_use();
+        Ok(costed_proposals(&View::plain(&catalogue).with_trim_use(&trim_use), request, diluent)?)
     }
 
     /// Whether a run can be made, from which lots, what is short, what to buy.
@@ -53,7 +70,8 @@ impl App {
     /// As [`App::cost_sheet`], or when the database cannot be read.
     pub async fn run_check(&self, actor: &Actor, request: &RunRequest) -> Result<RunCheck, Error> {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
-        Ok(run_check(&View::plain(&catalogue), &shelf, request)?)
+        let trim_use = self.trim_use();
+        Ok(run_check(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, request)?)
     }
 
     /// What the changes of a scenario would do as of a day.
@@ -67,7 +85,8 @@ impl App {
         as_of: NaiveDate,
     ) -> Result<WhatIf, Error> {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
-        Ok(what_if(&catalogue, &shelf, scenario, as_of)?)
+        let trim_use = self.trim_use();
+        Ok(what_if_of(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, scenario, as_of)?)
     }
 
     /// What the coming weeks do to the shelf.
@@ -77,7 +96,8 @@ impl App {
     pub async fn outlook(&self, actor: &Actor, until: Option<NaiveDate>) -> Result<Outlook, Error> {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
         let request = OutlookRequest { today: self.today(), until };
-        Ok(outlook(&View::plain(&catalogue), &shelf, request)?)
+        let trim_use = self.trim_use();
+        Ok(outlook(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, request)?)
     }
 
     /// The shelf on a day: every stocked material that has lots, or one material, with what can be taken and what stands against

@@ -91,18 +91,26 @@ impl App {
         if ticket.status != TicketStatus::InProcess {
             return Err(not_ready(&ticket, "in process"));
         }
+        let (formula, version) = catalogue
+            .version(ticket.version)
+            .ok_or_else(|| Error::not_found("formula version", ticket.version))?;
+        // A batch that stood at its result before anything was added needs nothing of its trim lines.
+        let trimmed: Vec<u32> =
+            version.lines.iter().filter(|line| line.trim.is_some()).map(|line| line.position).collect();
         let missing: Vec<u32> = ticket
             .lines
             .iter()
             .filter(|line| line.target.is_positive() && ticket.weighed_on(line.id).is_zero())
             .map(|line| line.position)
+            .filter(|position| !trimmed.contains(position))
             .collect();
         if !missing.is_empty() {
             return Err(Refusal::LinesNotWeighed { number: ticket.number.clone(), lines: missing }.into());
         }
-        let (formula, version) = catalogue
-            .version(ticket.version)
-            .ok_or_else(|| Error::not_found("formula version", ticket.version))?;
+        if !trimmed.is_empty() {
+            // What it took goes into the averages, which are taken in with the catalogue.
+            work.changes_catalogue();
+        }
 
         let mut problems = Problems::default();
         let on = self.day_settle(&mut problems, "on", input.on);

@@ -7,20 +7,19 @@ use domain::{
     lots::Lot,
     people::Capability,
     text,
-    tickets::{Allocation, Ticket, TicketLine, TicketStatus},
+    tickets::{Allocation, Ticket, TicketStatus},
 };
 use engine::{
     View,
-    normalise::normalise,
     output::charge_for_units,
     shelf::{TakenFrom, allocate_fefo},
 };
 use kernel::{
-    Count, Exact, Mass, Quantity, apportion_largest_remainder,
-    ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, TicketId, TicketLineId},
+    Count, Mass, Quantity,
+    ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, TicketId},
 };
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use store::WriteTx;
 
 use crate::{
@@ -28,6 +27,7 @@ use crate::{
     change::Begun,
     fresh::Problems,
     lots::{lot_short, lots_lock_of_materials},
+    ticket_lines::lines_for,
 };
 
 /// What a ticket is written from.
@@ -276,39 +276,6 @@ fn not_approved(formula: &Formula, version: &FormulaVersion) -> Refusal {
         number: version.number,
         status: version.status,
     }
-}
-
-/// The lines of a ticket: each share of the batch, apportioned so that the targets add up to the batch exactly.
-fn lines_for(
-    view: &View<'_>,
-    formula: &Formula,
-    version: &FormulaVersion,
-    batch: Mass,
-) -> Result<Vec<TicketLine>, Error> {
-    let normal = normalise(view, version)?;
-    if let Some(gap) = normal.gaps.first() {
-        return Err(Error::invalid(format!("{} version {}", formula.code, version.number), gap));
-    }
-    let shares: Vec<Exact> = normal.lines.iter().map(|line| line.share.clone().unwrap_or_default()).collect();
-    let targets = apportion_largest_remainder(batch.micrograms(), &shares)?;
-    let written: BTreeMap<u32, _> = version.lines.iter().map(|line| (line.position, line)).collect();
-    Ok(normal
-        .lines
-        .iter()
-        .zip(targets)
-        .map(|(line, target)| {
-            let source = written.get(&line.position);
-            TicketLine {
-                id: TicketLineId::new(),
-                position: line.position,
-                phase: source.and_then(|s| s.phase.clone()),
-                material: line.material,
-                target: Mass::from_micrograms(target),
-                tolerance: source.and_then(|s| s.weighing_tolerance),
-                instruction: source.and_then(|s| s.instruction.clone()),
-            }
-        })
-        .collect())
 }
 
 /// Which lots are promised to which line. What the ticket held before counts as free again.

@@ -24,6 +24,7 @@ use crate::{
     change::Begun,
     fresh::Problems,
     lots::lot_short,
+    ticket_lines::stop_of,
     tickets::{not_ready, ticket_lock, ticket_reload},
 };
 
@@ -263,16 +264,23 @@ impl Weigh<'_> {
             let so_far =
                 weighed.entry(line.id).or_insert_with(|| self.ticket.weighed_on(line.id).micrograms());
             *so_far = so_far.saturating_add(entry.amount.micrograms());
-            if let Some(tolerance) = line.tolerance {
-                let margin = Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?;
-                if *so_far > line.target.checked_add(margin)?.micrograms() && !overruled {
-                    refusals.push(Refusal::OutsideTolerance {
-                        line: line.position,
-                        weighed: Quantity::Mass(Mass::from_micrograms(*so_far)),
-                        target: Quantity::Mass(line.target),
-                        tolerance: Quantity::Mass(margin),
-                    });
+            let margin = match (stop_of(self.catalogue, self.ticket, line)?, line.tolerance) {
+                (Some(stop), _) => Some(stop.checked_sub(line.target)?),
+                (None, Some(tolerance)) => {
+                    Some(Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?)
                 }
+                (None, None) => None,
+            };
+            if let Some(margin) = margin
+                && *so_far > line.target.checked_add(margin)?.micrograms()
+                && !overruled
+            {
+                refusals.push(Refusal::OutsideTolerance {
+                    line: line.position,
+                    weighed: Quantity::Mass(Mass::from_micrograms(*so_far)),
+                    target: Quantity::Mass(line.target),
+                    tolerance: Quantity::Mass(margin),
+                });
             }
 
             match (material.kind.is_stocked(), entry.lot.and_then(|id| self.lots.get(&id))) {

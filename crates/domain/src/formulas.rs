@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use kernel::{
-    Density, Mass, Money, Percent, Volume,
+    Density, Mass, Money, Parts, Percent, Volume,
     ids::{FormulaId, FormulaVersionId, MaterialId},
 };
 use rust_decimal::Decimal;
@@ -64,6 +64,8 @@ pub enum WrittenAs {
         /// The volume it is made up to.
         total: Volume,
     },
+    /// Parts by weight; the total is what the lines add up to, so no line is q.s.
+    Parts,
 }
 
 /// One version of a formula.
@@ -146,6 +148,18 @@ pub struct FormulaLine {
     pub weighing_tolerance: Option<Percent>,
     /// What to do when it is added.
     pub instruction: Option<String>,
+    /// Whether it is added until a result is reached; its amount is then what is expected, which may be nought. Few lines are, and
+    /// every line of every formula is held in memory.
+    pub trim: Option<Box<Trim>>,
+}
+
+/// What a line is added for until it is reached: a pH, a viscosity, a colour.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Trim {
+    /// The result with its range, in words: `pH 5.75 to 6.25`.
+    pub result: String,
+    /// Where adding stops and somebody is asked, written and counted like the line's own amount; never q.s.
+    pub stop: Option<LineAmount>,
 }
 
 /// The amount of a line.
@@ -154,6 +168,12 @@ pub struct FormulaLine {
 pub enum LineAmount {
     /// % w/w of the total.
     Percent(Percent),
+    /// Grams in 100 mL of the total volume; only in a formula by volume.
+    PercentWeightInVolume(Percent),
+    /// Millilitres in 100 mL of the total volume, through the density of the material; only in a formula by volume.
+    PercentVolumeInVolume(Percent),
+    /// Parts by weight; only in a formula in parts, and nothing else in one.
+    Parts(Parts),
     /// Of the bench sheet or of the volume formula.
     Mass(Mass),
     /// Through the density of the material.
@@ -170,6 +190,90 @@ pub enum AmountBasis {
     AsSupplied,
     /// The ingredient proper; the material's active matter says how much of the material that takes.
     ActiveMatter,
+}
+
+impl LineAmount {
+    /// Its figure as it is kept, for telling whether it is nought or below; `None` for q.s.
+    pub const fn raw(self) -> Option<i64> {
+        match self {
+            Self::Percent(percent)
+            | Self::PercentWeightInVolume(percent)
+            | Self::PercentVolumeInVolume(percent) => Some(percent.nano()),
+            Self::Parts(parts) => Some(parts.nano()),
+            Self::Mass(mass) => Some(mass.micrograms()),
+            Self::Volume(volume) => Some(volume.nanolitres()),
+            Self::QuantitySufficient => None,
+        }
+    }
+
+    /// Whether it is written in the same manner as another, so that the two can be compared.
+    pub fn is_written_like(self, other: Self) -> bool {
+        std::mem::discriminant(&self) == std::mem::discriminant(&other)
+    }
+
+    /// What is wrong with it in a version written so, if anything; whether its figure is a possible one at all.
+    pub fn misfit(self, written_as: WrittenAs) -> Option<&'static str> {
+        if self.raw().is_some_and(i64::is_negative) {
+            return Some("an amount must not be below nought");
+        }
+        match (written_as, self) {
+            (WrittenAs::Parts, Self::Parts(_)) => None,
+            (WrittenAs::Parts, Self::QuantitySufficient) => {
+                Some("no line of a formula in parts is q.s., for its total is what the lines add up to")
+            }
+            (WrittenAs::Parts, _) => Some("a formula in parts is written in parts only"),
+            (_, Self::Parts(_)) => Some("parts stand in formulas written in parts only"),
+            (WrittenAs::Volume { .. }, _) => None,
+            (_, Self::PercentWeightInVolume(_) | Self::PercentVolumeInVolume(_)) => {
+                Some("% w/v and % v/v stand in formulas by volume only")
+            }
+            (WrittenAs::Percent, Self::Mass(_) | Self::Volume(_)) => {
+                Some("a mass or volume cannot stand in a formula written in percent")
+            }
+            _ => None,
+        }
+    }
+}
+
+impl FormulaLine {
+    /// What is wrong with it as a line of a version written so, if anything can be said without knowing the material.
+    pub fn misfit(&self, written_as: WrittenAs) -> Option<&'static str> {
+        misfit_of_line(self.amount, self.basis, self.trim.as_deref(), written_as)
+    }
+}
+
+/// [`FormulaLine::misfit`] of a line that is still being written.
+pub fn misfit_of_line(
+    amount: LineAmount,
+    basis: AmountBasis,
+    trim: Option<&Trim>,
+    written_as: WrittenAs,
+) -> Option<&'static str> {
+    if let Some(misfit) = amount.misfit(written_as) {
+        return Some(misfit);
+    }
+    let active = basis == AmountBasis::ActiveMatter;
+    match amount {
+        LineAmount::QuantitySufficient if active => {
+            return Some("q.s. is of the material as supplied, not of its active matter");
+        }
+        LineAmount::QuantitySufficient if trim.is_some() => {
+            return Some("a line is either q.s. or added until a result is reached, not both");
+        }
+        LineAmount::Volume(_) | LineAmount::PercentVolumeInVolume(_) if active => {
+            return Some("active matter is weighed, not measured by volume");
+        }
+        _ => {}
+    }
+    let stop = trim.and_then(|trim| trim.stop)?;
+    match stop.misfit(written_as) {
+        Some(misfit) => Some(misfit),
+        None if !stop.is_written_like(amount) => {
+            Some("what is added at most is written like the amount expected")
+        }
+        None if stop.raw() < amount.raw() => Some("what is added at most is less than the amount expected"),
+        None => None,
+    }
 }
 
 impl Formula {

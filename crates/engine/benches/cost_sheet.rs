@@ -145,6 +145,7 @@ impl House {
             use_level_to: None,
             weighing_tolerance: None,
             instruction: None,
+            trim: None,
         });
         let version = FormulaVersion {
             id: FormulaVersionId::new(),

@@ -116,6 +116,20 @@ pub enum EngineError {
     Amount(#[from] AmountError),
 }
 
+impl EngineError {
+    /// Whether all that is wrong is that a version's lines miss their total. A draft may stand with that, for it is where a formula is
+    /// worked on; it is not approved with it.
+    pub const fn is_missed_total(&self) -> bool {
+        matches!(
+            self,
+            Self::UnsoundFormula {
+                fault: FormulaFault::TotalNotHundred { .. } | FormulaFault::OverTotal { .. },
+                ..
+            }
+        )
+    }
+}
+
 /// What is wrong with the lines of a version. Figures are in percent or grams as the version is written.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]

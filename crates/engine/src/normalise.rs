@@ -1,9 +1,13 @@
 //! From what a formula says to what goes in: each line as a share of everything charged, as supplied.
 //!
-//! A version is written in percent, in grams of a bench sheet, or by volume; lines stand as supplied or as active matter;
-//! one line may take the rest. All of that ends here: what follows knows shares only.
+//! A version is written in percent, in parts, in grams of a bench sheet, or by volume; lines stand as supplied or as active
+//! matter; one line may take the rest, others are added until a result is reached. All of that ends here: what follows knows
+//! shares only.
 
-use domain::formulas::{AmountBasis, FormulaLine, FormulaVersion, LineAmount, WrittenAs};
+use domain::{
+    formulas::{AmountBasis, Formula, FormulaLine, FormulaVersion, LineAmount, WrittenAs},
+    materials::Material,
+};
 use kernel::{
     Exact,
     ids::{FormulaVersionId, MaterialId},
@@ -13,8 +17,13 @@ use crate::{
     EngineError, Gap, MaterialRef, Note, View,
     error::FormulaFault,
     gap::add_gap,
+    trim::trim_lines,
     words::{figure, mass},
 };
+
+mod proposals;
+
+pub use proposals::{Proposal, ProposalKind, ProposedLine, proposals};
 
 /// A version as shares.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,6 +51,8 @@ pub struct NormalisedLine {
     pub share: Option<Exact>,
     /// kg of active matter in one kg of everything charged, where the material's strength is known.
     pub active_share: Option<Exact>,
+    /// kg as supplied in one kg of everything charged at which adding stops, on a line that is added until a result is reached.
+    pub stop: Option<Exact>,
     /// What stands in the way of its share; for a q.s. line what stands in the way of the others.
     pub gaps: Vec<Gap>,
 }
@@ -67,8 +78,12 @@ enum Said {
 
 /// A version's lines as shares of everything charged. Shares of a version without gaps add up to one exactly.
 ///
-/// Percent: without q.s. the lines must make 100 % to the last digit. Grams: the lines are rescaled to the nominal total, with
-/// a note, or q.s. takes the difference. Volume: the total mass is the volume times the density of the finished liquid.
+/// Percent: without q.s. the lines must make 100 % to the last digit. Parts: the lines make the whole. Grams: the lines are
+/// rescaled to the nominal total, with a note, or q.s. takes the difference. Volume: the total mass is the volume times the
+/// density of the finished liquid; % w/v and % v/v are of the volume.
+///
+/// A line added until a result is reached counts at what it took on average, where the view knows; else at the amount expected;
+/// which of the two is noted. q.s. gives way for it, and without q.s. every other line does.
 ///
 /// # Errors
 /// [`EngineError::UnsoundFormula`] with what is wrong and by how much; [`EngineError::NotFound`] for an unknown material.
@@ -82,12 +97,11 @@ pub fn normalise(view: &View<'_>, version: &FormulaVersion) -> Result<Normalised
     let mut said = Vec::with_capacity(version.lines.len());
     let mut own_gaps = Vec::with_capacity(version.lines.len());
     for line in &version.lines {
+        if let Some(why) = line.misfit(version.written_as) {
+            return Err(unsound(FormulaFault::AmountDoesNotFit { position: line.position, why }));
+        }
         let mut own = Vec::new();
-        let line_said = read_line(view, version, line, &mut own)?;
-        said.push(
-            line_said
-                .map_err(|why| unsound(FormulaFault::AmountDoesNotFit { position: line.position, why }))?,
-        );
+        said.push(read_amount(view, version, line, line.amount, &mut own)?);
         for gap in &own {
             add_gap(&mut gaps, gap.clone());
         }
@@ -106,9 +120,10 @@ pub fn normalise(view: &View<'_>, version: &FormulaVersion) -> Result<Normalised
     let has_rest = !rests.is_empty();
     let unknown = said.iter().any(|said| matches!(said, Said::Unknown));
 
-    // The nominal total in kg; percent versions have none and need none.
+    // The nominal total in kg; percent versions and parts have none and need none.
     let total = match version.written_as {
         WrittenAs::Percent => Some(Exact::ONE),
+        WrittenAs::Parts => None,
         WrittenAs::Grams { total } => Some(total.to_exact()),
         WrittenAs::Volume { total } => view.liquid_density(version).map(|(density, of_material)| {
             if of_material && let Ok(material) = view.material(formula.makes) {
@@ -182,17 +197,15 @@ pub fn normalise(view: &View<'_>, version: &FormulaVersion) -> Result<Normalised
         }
         Some(nominal) => {
             if sum != *nominal {
-                notes.push(Note::Rescaled {
-                    formula: formula.code.clone(),
-                    number: version.number,
-                    found: sum.clone(),
-                    nominal: nominal.clone(),
-                });
+                notes.push(rescaled(version, formula, &sum, nominal)?);
             }
             Some(sum.clone())
         }
         // By volume, nothing takes the rest and every mass is known: the shares do not need the total.
-        None if !without_total && !unknown => Some(sum.clone()),
+        None if !without_total && !unknown => {
+            notes.extend(volume_missed(view, version, formula, &masses)?);
+            Some(sum.clone())
+        }
         None => None,
     };
 
@@ -207,67 +220,202 @@ pub fn normalise(view: &View<'_>, version: &FormulaVersion) -> Result<Normalised
             None if own.is_empty() => gaps.clone(),
             None => own,
         };
-        let strength = view.material(line.material)?.active_matter;
-        let active_share = share.as_ref().zip(strength).map(|(share, strength)| share * &strength.fraction());
+        let stop = match (&divisor, line.trim.as_ref().and_then(|trim| trim.stop)) {
+            (Some(divisor), Some(stop)) => match read_amount(view, version, line, stop, &mut Vec::new())? {
+                Said::Fraction(fraction) => {
+                    total.as_ref().map(|total| (fraction * total).checked_div(divisor)).transpose()?
+                }
+                Said::Kilograms(kg) => Some(kg.checked_div(divisor)?),
+                Said::Rest | Said::Unknown => None,
+            },
+            _ => None,
+        };
         lines.push(NormalisedLine {
             position: line.position,
             phase: line.phase.clone(),
             material: line.material,
             share,
-            active_share,
+            active_share: None,
+            stop,
             gaps: line_gaps,
         });
+    }
+    settle_trims(view, version, formula, &mut lines, &mut notes)?;
+    for line in &mut lines {
+        let strength = view.material(line.material)?.active_matter;
+        line.active_share =
+            line.share.as_ref().zip(strength).map(|(share, strength)| share * &strength.fraction());
     }
     Ok(Normalised { version: version.id, lines, notes, gaps })
 }
 
-/// What one line says as supplied; the inner error is why its amount cannot stand there.
-fn read_line(
+/// The note on lines that miss the total they are written for: in grams of a bench sheet, in litres of a volume formula.
+fn rescaled(
+    version: &FormulaVersion,
+    formula: &Formula,
+    sum: &Exact,
+    nominal: &Exact,
+) -> Result<Note, EngineError> {
+    let (formula, number) = (formula.code.clone(), version.number);
+    Ok(match version.written_as {
+        WrittenAs::Volume { total } => Note::VolumeRescaled {
+            formula,
+            number,
+            // The nominal mass came from the nominal volume through the density, so masses are to each other as volumes are.
+            found: (sum * &total.to_exact()).checked_div(nominal)?,
+            nominal: total.to_exact(),
+            by_materials: false,
+        },
+        _ => Note::Rescaled { formula, number, found: sum.clone(), nominal: nominal.clone() },
+    })
+}
+
+/// Without a density of the finished liquid, what the materials' own volumes come to, when that is not the volume the lines are
+/// written for. It is an estimate, which only the note rests on: shares come from masses.
+fn volume_missed(
+    view: &View<'_>,
+    version: &FormulaVersion,
+    formula: &Formula,
+    masses: &[Option<Exact>],
+) -> Result<Option<Note>, EngineError> {
+    let WrittenAs::Volume { total } = version.written_as else { return Ok(None) };
+    let mut found = Exact::ZERO;
+    for (line, mass) in version.lines.iter().zip(masses) {
+        let Some(mass) = mass.as_ref().filter(|mass| !mass.is_zero()) else { continue };
+        let Some(density) = density_of(view.material(line.material)?) else { return Ok(None) };
+        found += density.volume_of(mass)?;
+    }
+    let nominal = total.to_exact();
+    Ok((found != nominal).then(|| Note::VolumeRescaled {
+        formula: formula.code.clone(),
+        number: version.number,
+        found,
+        nominal,
+        by_materials: true,
+    }))
+}
+
+/// Puts what trim lines took on average in the place of what is expected of them, and says of each what it counts at.
+fn settle_trims(
+    view: &View<'_>,
+    version: &FormulaVersion,
+    formula: &Formula,
+    lines: &mut [NormalisedLine],
+    notes: &mut Vec<Note>,
+) -> Result<(), EngineError> {
+    let (code, number) = (&formula.code, version.number);
+    let mut averages: Vec<(u32, Exact)> = Vec::new();
+    for (line, nth) in trim_lines(version) {
+        let Some(trim) = &line.trim else { continue };
+        let formula = code.clone();
+        let material = MaterialRef::from(&**view.material(line.material)?);
+        let result = trim.result.clone();
+        let took = view.trim_use().and_then(|book| book.get(version.formula, line.material, nth));
+        notes.push(match took {
+            Some(took) => {
+                averages.push((line.position, took.share.clone()));
+                let (share, tickets) = (took.share.clone(), took.tickets);
+                Note::TrimOnAverage { formula, number, material, result, share, tickets }
+            }
+            None if line.amount.raw() == Some(0) => Note::TrimUnknown { formula, number, material, result },
+            None => {
+                let at = lines.iter().find(|normalised| normalised.position == line.position);
+                let share = at.and_then(|normalised| normalised.share.clone());
+                Note::TrimOnExpected { formula, number, material, result, share }
+            }
+        });
+    }
+    if averages.is_empty() {
+        return Ok(());
+    }
+    let average_of = |position: u32| averages.iter().find(|(at, _)| *at == position).map(|(_, share)| share);
+    let is_rest = |position: u32| {
+        let mut written = version.lines.iter();
+        written.any(|line| line.position == position && line.amount == LineAmount::QuantitySufficient)
+    };
+    let taken: Exact = averages.iter().map(|(_, share)| share).sum();
+    let expected: Exact = lines
+        .iter()
+        .filter(|line| average_of(line.position).is_some())
+        .filter_map(|l| l.share.as_ref())
+        .sum();
+    let whole = lines.iter().all(|line| line.share.is_some());
+    let rest = lines.iter().position(|line| is_rest(line.position));
+    let rest_share = rest.and_then(|at| lines.get(at)).and_then(|line| line.share.clone());
+    let mut factor = Exact::ONE;
+    let mut left_to_rest = None;
+    if whole {
+        let left = rest_share.as_ref().map(|rest| rest + &(&expected - &taken));
+        match left.filter(|left| !left.is_negative()) {
+            Some(left) => left_to_rest = Some(left),
+            None => {
+                let others = &(&Exact::ONE - &expected) - &rest_share.clone().unwrap_or_default();
+                // A version of trim lines alone, or one whose tickets weighed nothing else, leaves nothing to scale.
+                let Ok(scaled) = (&Exact::ONE - &taken).checked_div(&others) else { return Ok(()) };
+                if scaled.is_negative() {
+                    return Ok(());
+                }
+                factor = scaled;
+                if rest_share.is_some() {
+                    left_to_rest = Some(Exact::ZERO);
+                    let (formula, found) = (code.clone(), others + &taken);
+                    notes.push(Note::TrimOverTotal { formula, number, found });
+                }
+            }
+        }
+    }
+    for (at, line) in lines.iter_mut().enumerate() {
+        if line.share.is_none() {
+            continue;
+        }
+        line.share = match average_of(line.position) {
+            Some(average) => Some(average.clone()),
+            None if rest == Some(at) => left_to_rest.clone(),
+            None => line.share.as_ref().map(|share| share * &factor),
+        };
+    }
+    Ok(())
+}
+
+fn density_of(material: &Material) -> Option<kernel::Density> {
+    material.density.filter(|density| density.is_positive())
+}
+
+/// What an amount of a line says as supplied. It is one that fits the way the version is written.
+fn read_amount(
     view: &View<'_>,
     version: &FormulaVersion,
     line: &FormulaLine,
+    amount: LineAmount,
     gaps: &mut Vec<Gap>,
-) -> Result<Result<Said, &'static str>, EngineError> {
+) -> Result<Said, EngineError> {
     let material = view.material(line.material)?;
-    let is_percent = matches!(version.written_as, WrittenAs::Percent);
-    let active = line.basis == AmountBasis::ActiveMatter;
-    let mut said = match line.amount {
-        LineAmount::Percent(percent) if percent.is_negative() => {
-            return Ok(Err("an amount must not be below nought"));
-        }
-        LineAmount::Mass(mass) if mass.is_negative() => return Ok(Err("an amount must not be below nought")),
-        LineAmount::Volume(volume) if volume.is_negative() => {
-            return Ok(Err("an amount must not be below nought"));
-        }
-        LineAmount::Mass(_) | LineAmount::Volume(_) if is_percent => {
-            return Ok(Err("a mass or volume cannot stand in a formula written in percent"));
-        }
-        LineAmount::QuantitySufficient if active => {
-            return Ok(Err("q.s. is of the material as supplied, not of its active matter"));
-        }
-        LineAmount::Volume(_) if active => {
-            return Ok(Err("active matter is weighed, not measured by volume"));
-        }
-        LineAmount::Percent(percent) => Said::Fraction(percent.fraction()),
-        LineAmount::Mass(mass) => Said::Kilograms(mass.to_exact()),
-        LineAmount::QuantitySufficient => Said::Rest,
-        LineAmount::Volume(volume) if volume.is_zero() => Said::Kilograms(Exact::ZERO),
-        LineAmount::Volume(volume) => {
-            if let Some(density) = material.density.filter(|density| density.is_positive()) {
-                Said::Kilograms(density.mass_of(&volume.to_exact()))
-            } else {
-                add_gap(
-                    gaps,
-                    Gap::NoDensity {
-                        material: MaterialRef::from(&**material),
-                        needed_for: format!("line {} by volume", line.position),
-                    },
-                );
-                Said::Unknown
-            }
-        }
+    let total_litres = || match version.written_as {
+        WrittenAs::Volume { total } => total.to_exact(),
+        _ => Exact::ZERO,
     };
-    if active
+    let mut by_volume = |litres: Exact| {
+        if litres.is_zero() {
+            return Said::Kilograms(litres);
+        }
+        if let Some(density) = density_of(material) {
+            return Said::Kilograms(density.mass_of(&litres));
+        }
+        let needed_for = format!("line {} by volume", line.position);
+        add_gap(gaps, Gap::NoDensity { material: MaterialRef::from(&**material), needed_for });
+        Said::Unknown
+    };
+    let mut said = match amount {
+        LineAmount::Percent(percent) => Said::Fraction(percent.fraction()),
+        // A gram in 100 mL is a kilogram in 100 litres.
+        LineAmount::PercentWeightInVolume(percent) => Said::Kilograms(percent.fraction() * total_litres()),
+        LineAmount::PercentVolumeInVolume(percent) => by_volume(percent.fraction() * total_litres()),
+        LineAmount::Parts(parts) => Said::Kilograms(parts.to_exact()),
+        LineAmount::Mass(mass) => Said::Kilograms(mass.to_exact()),
+        LineAmount::Volume(volume) => by_volume(volume.to_exact()),
+        LineAmount::QuantitySufficient => Said::Rest,
+    };
+    if line.basis == AmountBasis::ActiveMatter
         && let Said::Fraction(amount) | Said::Kilograms(amount) = &mut said
         && !amount.is_zero()
     {
@@ -278,5 +426,5 @@ fn read_line(
             said = Said::Unknown;
         }
     }
-    Ok(Ok(said))
+    Ok(said)
 }

@@ -26,6 +26,69 @@ pub enum Note {
         /// The nominal total, kg.
         nominal: Exact,
     },
+    /// A volume formula whose lines come to another volume than the one they are written for was rescaled to it.
+    VolumeRescaled {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// What the lines come to, litres.
+        found: Exact,
+        /// The nominal total, litres.
+        nominal: Exact,
+        /// Whether the volumes of the materials were added up for want of a density of the finished liquid; most liquids shrink a
+        /// little when they are mixed.
+        by_materials: bool,
+    },
+    /// A line that is added until a result is reached counts at what it took on average.
+    TrimOnAverage {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// The material.
+        material: MaterialRef,
+        /// The result.
+        result: String,
+        /// What it took, as a fraction of one of everything charged.
+        share: Exact,
+        /// Completed tickets that is the average of.
+        tickets: usize,
+    },
+    /// A line that is added until a result is reached counts at what is expected, for no ticket with it is complete yet.
+    TrimOnExpected {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// The material.
+        material: MaterialRef,
+        /// The result.
+        result: String,
+        /// What is expected, as a fraction of one; `None` where a gap stands in the way.
+        share: Option<Exact>,
+    },
+    /// A line that is added until a result is reached counts as nought: nothing is expected, and no ticket with it is complete yet.
+    TrimUnknown {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// The material.
+        material: MaterialRef,
+        /// The result.
+        result: String,
+    },
+    /// With what its trim lines take on average a version comes to more than its total, and q.s. leaves no room for it; everything
+    /// else was rescaled.
+    TrimOverTotal {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// What the lines come to, as a fraction of the total.
+        found: Exact,
+    },
     /// A material stands outside a use level.
     UseLevel {
         /// The formula's code.
@@ -184,6 +247,11 @@ impl Note {
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Rescaled { .. } => "RESCALED",
+            Self::VolumeRescaled { .. } => "VOLUME_RESCALED",
+            Self::TrimOnAverage { .. } => "TRIM_ON_AVERAGE",
+            Self::TrimOnExpected { .. } => "TRIM_ON_EXPECTED",
+            Self::TrimUnknown { .. } => "TRIM_UNKNOWN",
+            Self::TrimOverTotal { .. } => "TRIM_OVER_TOTAL",
             Self::UseLevel { .. } => "USE_LEVEL",
             Self::PriceLapsesSoon { .. } => "PRICE_LAPSES_SOON",
             Self::PriceLapsed { .. } => "PRICE_LAPSED",
@@ -220,6 +288,39 @@ impl fmt::Display for Note {
                 "version {number} of formula {formula}: lines add up to {} g against nominal {} g; rescaled",
                 grams(found),
                 grams(nominal)
+            ),
+            Self::VolumeRescaled { formula, number, found, nominal, by_materials } => {
+                write!(
+                    f,
+                    "version {number} of formula {formula}: lines come to {} L against nominal {} L{}",
+                    figure(found, 6),
+                    figure(nominal, 9),
+                    if *by_materials { " by the densities of the materials" } else { "" }
+                )?;
+                match found.checked_div(nominal) {
+                    Ok(ratio) => write!(f, ", {} of it; rescaled", percent(&ratio)),
+                    Err(_) => f.write_str("; rescaled"),
+                }
+            }
+            Self::TrimOnAverage { formula, number, material, result, share, tickets } => write!(
+                f,
+                "version {number} of formula {formula}: {material}, added to {result}, counts at {}, which it took on average of {}",
+                percent(share),
+                if *tickets == 1 { "1 ticket".to_owned() } else { format!("{tickets} tickets") }
+            ),
+            Self::TrimOnExpected { formula, number, material, result, share } => write!(
+                f,
+                "version {number} of formula {formula}: {material}, added to {result}, counts at what is expected{}; no ticket with it is complete yet",
+                share.as_ref().map(|share| format!(", {}", percent(share))).unwrap_or_default()
+            ),
+            Self::TrimUnknown { formula, number, material, result } => write!(
+                f,
+                "version {number} of formula {formula}: {material}, added to {result}, counts as nought; nothing is expected and no ticket with it is complete yet"
+            ),
+            Self::TrimOverTotal { formula, number, found } => write!(
+                f,
+                "version {number} of formula {formula}: with what is added to a result on average its lines come to {} of the total; rescaled",
+                percent(found)
             ),
             Self::UseLevel { formula, number, material, found, limit, is_most, kind, from_line } => write!(
                 f,

@@ -82,12 +82,16 @@ pub(crate) fn with_shares(
     if !is_made_up && !is_percent {
         let total = match version.written_as {
             WrittenAs::Grams { total } => total,
-            WrittenAs::Percent | WrittenAs::Volume { .. } => Mass::from_micrograms(1_000_000_000),
+            WrittenAs::Percent | WrittenAs::Parts | WrittenAs::Volume { .. } => {
+                Mass::from_micrograms(1_000_000_000)
+            }
         };
         written.written_as = WrittenAs::Grams { total };
         for line in &mut written.lines {
             line.amount = amount(&written.written_as, view, version, share_at(line.position)?)?;
             line.basis = AmountBasis::AsSupplied;
+            // The share is what it takes to its result already.
+            line.trim = None;
         }
     }
     for line in &mut written.lines {
@@ -98,8 +102,11 @@ pub(crate) fn with_shares(
                 line.amount = amount(&written.written_as, view, version, &change.share)?;
                 line.basis = AmountBasis::AsSupplied;
             }
+            // A dose that is asked about is not what the result would take.
+            line.trim = None;
             line.material = change.material.unwrap_or(line.material);
         } else if line.position == diluent {
+            line.trim = None;
             if !is_made_up {
                 line.amount = LineAmount::QuantitySufficient;
                 line.basis = AmountBasis::AsSupplied;
@@ -124,6 +131,8 @@ fn amount(
             return Ok(LineAmount::Percent(Percent::from_exact_down(&(share * &Exact::whole(100)))?));
         }
         WrittenAs::Grams { total } => total.to_exact(),
+        // Never asked for: a formula in parts has no q.s. line, and is written anew in grams first.
+        WrittenAs::Parts => Exact::ONE,
         WrittenAs::Volume { total } => {
             let (density, _) =
                 view.liquid_density(version).ok_or_else(|| EngineError::QuestionDoesNotFit {

@@ -131,6 +131,7 @@ pub fn formula(code: &str, makes: &Material, lines: &[(&Material, &str)]) -> For
             use_level_to: None,
             weighing_tolerance: None,
             instruction: None,
+            trim: None,
         })
         .collect();
     let version = FormulaVersion {

@@ -19,7 +19,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap, basis::HistoryBook};
+use crate::{EngineError, Gap, basis::HistoryBook, trim::TrimBook};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -194,17 +194,18 @@ pub struct View<'a> {
     version: Option<&'a FormulaVersion>,
     pack: Option<&'a Pack>,
     history: Option<&'a HistoryBook>,
+    trim: Option<&'a TrimBook>,
 }
 
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None, version: None, pack: None, history: None }
+        Self { catalogue, overlay: None, version: None, pack: None, history: None, trim: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay), version: None, pack: None, history: None }
+        Self { catalogue, overlay: Some(overlay), version: None, pack: None, history: None, trim: None }
     }
 
     /// The same with one version assumed to be another than written: it has the written one's identity, and other lines, losses or
@@ -224,6 +225,17 @@ impl<'a> View<'a> {
     pub(crate) const fn overlaid(mut self, overlay: &'a Overlay) -> Self {
         self.overlay = Some(overlay);
         self
+    }
+
+    /// The same with what trim lines took on average. Without it they are counted at what is expected of them.
+    pub const fn with_trim_use(mut self, book: &'a TrimBook) -> Self {
+        self.trim = Some(book);
+        self
+    }
+
+    /// What trim lines took on average, as far as it was handed in.
+    pub const fn trim_use(&self) -> Option<&'a TrimBook> {
+        self.trim
     }
 
     /// The changes laid over it.

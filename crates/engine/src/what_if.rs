@@ -304,8 +304,23 @@ pub fn what_if(
     scenario: &Scenario,
     as_of: NaiveDate,
 ) -> Result<WhatIf, EngineError> {
+    what_if_of(&View::plain(catalogue), shelf, scenario, as_of)
+}
+
+/// [`what_if`] through a view that knows more than the catalogue, such as what trim lines took. What was laid over the view before
+/// is not looked at.
+///
+/// # Errors
+/// Those of [`what_if`].
+pub fn what_if_of(
+    view: &View<'_>,
+    shelf: &Shelf,
+    scenario: &Scenario,
+    as_of: NaiveDate,
+) -> Result<WhatIf, EngineError> {
+    let catalogue = view.catalogue();
     let laid = lay(catalogue, shelf, scenario)?;
-    let (plain, changed) = (View::plain(catalogue), View::with(catalogue, &laid.overlay));
+    let (plain, changed) = (*view, view.overlaid(&laid.overlay));
     let costed_on = laid.overlay.settled_from(as_of);
     let mut answer = WhatIf {
         as_of,

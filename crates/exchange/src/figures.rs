@@ -1,7 +1,7 @@
 //! Figures with their units, as people write them in a cell: read, never rounded.
 
 use kernel::{
-    AmountError, Currency, DecimalMark, Density, Dimension, Percent, Quantity, Unit, parse_decimal,
+    AmountError, Currency, DecimalMark, Density, Dimension, Exact, Percent, Quantity, Unit, parse_decimal,
     quantity::split_figure,
 };
 use rust_decimal::Decimal;
@@ -36,6 +36,19 @@ fn unit_key(unit: &str) -> String {
     unit.chars().filter(|c| !c.is_whitespace()).flat_map(char::to_lowercase).collect()
 }
 
+/// The kinds of percent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum PercentKind {
+    /// No more than the sign.
+    Bare,
+    /// % w/w.
+    WeightInWeight,
+    /// % w/v.
+    WeightInVolume,
+    /// % v/v.
+    VolumeInVolume,
+}
+
 impl Written {
     /// A percent; the sign may be left out.
     pub fn percent(&self) -> Result<Percent, String> {
@@ -50,10 +63,37 @@ impl Written {
         let figure = match unit_key(&self.unit).as_str() {
             "" | "kg/l" | "g/ml" | "g/cm3" | "g/cm³" | "kg/dm3" | "kg/dm³" => Some(self.figure),
             "kg/m3" | "kg/m³" | "g/l" => thousandth(self.figure),
-            _ => return Err(format!("“{}” is not a unit of density (kg/L, g/mL, kg/m3)", shown(&self.unit))),
+            "lb/gal" | "[lb_av]/[gal_us]" => return self.pounds_per_gallon(),
+            _ => {
+                let unit = shown(&self.unit);
+                return Err(format!("“{unit}” is not a unit of density (kg/L, g/mL, kg/m3, lb/gal)"));
+            }
         };
         let figure = figure.ok_or_else(|| format!("{} has too many digits", self.figure))?;
         Density::from_kg_per_litre(figure).and_then(Density::require_plausible).map_err(told)
+    }
+
+    /// Weight per US gallon, as coatings are written; its conversion seldom ends, so it is rounded half to even to what is kept.
+    fn pounds_per_gallon(&self) -> Result<Density, String> {
+        let kg = Exact::from(self.figure) * Unit::Pound.factor();
+        let density = kg.checked_div(&Unit::GallonUs.factor()).map_err(told)?;
+        Density::from_exact_half_even(&density).and_then(Density::require_plausible).map_err(told)
+    }
+
+    /// Which percent it is, when it is one: of a formula by volume it has to be said.
+    pub fn percent_kind(&self) -> Option<PercentKind> {
+        match unit_key(&self.unit).as_str() {
+            "%" => Some(PercentKind::Bare),
+            "%w/w" | "%m/m" => Some(PercentKind::WeightInWeight),
+            "%w/v" | "%m/v" => Some(PercentKind::WeightInVolume),
+            "%v/v" => Some(PercentKind::VolumeInVolume),
+            _ => None,
+        }
+    }
+
+    /// Whether it is in parts by weight.
+    pub fn is_parts(&self) -> bool {
+        matches!(unit_key(&self.unit).as_str(), "part" | "parts" | "pbw")
     }
 
     /// A temperature in °C that a liquid can have in a workshop or a flash point test.
@@ -164,7 +204,10 @@ mod tests {
         assert_eq!(density("1060 kg/m3").as_deref(), Ok("1.06 kg/L"));
         assert_eq!(density("13").unwrap_err(), "a density is out of range: at most 8 kg/L");
         assert_eq!(density("0").unwrap_err(), "a density must be above nought");
-        assert_eq!(density("1 kg").unwrap_err(), "“kg” is not a unit of density (kg/L, g/mL, kg/m3)");
+        assert_eq!(density("1 kg").unwrap_err(), "“kg” is not a unit of density (kg/L, g/mL, kg/m3, lb/gal)");
+        // NIST Handbook 44 (2014), appendix C: 1 lb = 0.453 592 37 kg, 1 gal (US) = 3.785 411 784 L.
+        assert_eq!(density("8.345404452 lb/gal").as_deref(), Ok("1 kg/L"));
+        assert_eq!(density("10 [lb_av]/[gal_us]").as_deref(), Ok("1.198264273 kg/L"));
     }
 
     #[test]

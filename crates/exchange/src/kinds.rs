@@ -156,6 +156,8 @@ const FORMULA_LINES: &[Column] = &[
     may("use level to").or(&["use level max"]).figure(),
     may("weighing tolerance").figure(),
     may("instruction").or(&["instructions"]),
+    may("trim to"),
+    may("trim at most").figure(),
 ];
 
 const PACKS: &[Column] = &[

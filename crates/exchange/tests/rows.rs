@@ -97,7 +97,7 @@ fn absurd_figures_are_refused() {
     density("about 1", "“about 1” does not begin with a figure");
     density("\"1,06\"", "“1,06” has a decimal comma where a decimal point was agreed");
     density("1.0000000001", "a density is kept to 9 decimal places of kg/L; “1.0000000001” has more");
-    density("1.06 lb", "“lb” is not a unit of density (kg/L, g/mL, kg/m3)");
+    density("1.06 lb", "“lb” is not a unit of density (kg/L, g/mL, kg/m3, lb/gal)");
 }
 
 #[test]
@@ -255,7 +255,7 @@ fn formulas_written_in_three_manners() {
         LineAmount::Percent(p) => p.to_string(),
         LineAmount::Mass(m) => m.to_string(),
         LineAmount::Volume(v) => v.to_string(),
-        LineAmount::QuantitySufficient => "q.s.".to_owned(),
+        other => format!("{other:?}"),
     };
     assert_eq!([shown(0), shown(1), shown(2), shown(3)], ["0.12 kg", "0.226796185 kg", "5 %", "0.01 L"]);
     assert_eq!(grams.versions[0].lines[0].basis, AmountBasis::ActiveMatter);
@@ -293,7 +293,7 @@ fn versions_that_cannot_be() {
             "formulas.csv, row 5, usual batch: a mass must not be below nought",
             "formulas.csv, row 6, smallest batch: 50 kg is more than the largest batch, 20 kg",
             "formulas.csv, row 7, status: “final” is not one of draft, approved, retired",
-            "formulas.csv, row 7, written as: “ratio” is not one of percent, grams, volume",
+            "formulas.csv, row 7, written as: “ratio” is not one of percent, grams, volume, parts",
             "formulas.csv, row 7, usual batch: 100 kg is more than the largest batch, 90 kg",
             "formulas.csv, row 9, version: the same version stands in row 8 already",
             "formulas.csv, row 10, name: row 8 calls the same formula “Chi”",
@@ -305,7 +305,7 @@ fn versions_that_cannot_be() {
 #[test]
 fn lines_that_cannot_be() {
     let version = |code: &str, manner: &str, total: &str| {
-        format!("{code},{code},1,draft,B{code},{manner},{total},100 kg,,,,\n")
+        format!("{code},{code},1,approved,B{code},{manner},{total},100 kg,,,Ann Other,2026-01-02\n")
     };
     let formulas = [
         FORMULA.to_owned(),
@@ -319,6 +319,8 @@ fn lines_that_cannot_be() {
         version("FAR", "grams", "1000 g"),
         version("VOL", "volume", "10 L"),
         version("LOST", "percent", ""),
+        version("DRAFT", "percent", "").replace("approved", "draft"),
+        version("BLUNT", "grams", "1000 g").replace("approved", "draft"),
     ]
     .concat();
     let lines = format!(
@@ -331,7 +333,9 @@ fn lines_that_cannot_be() {
          FAR,1,1,A,100,\n\
          VOL,1,1,A,5 %,\n\
          NOWHERE,1,1,A,5 %,\n\
-         LOST,1,1,A,5 %,\nLOST,1,2,B,x,\n"
+         LOST,1,1,A,5 %,\nLOST,1,2,B,x,\n\
+         DRAFT,1,1,A,48,\nDRAFT,1,2,B,60,\n\
+         BLUNT,1,1,A,1020,\nBLUNT,1,2,B,q.s.,\n"
     );
     check(
         &[("formulas.csv", &formulas), ("formula_lines.csv", &lines)],
@@ -342,16 +346,98 @@ fn lines_that_cannot_be() {
             "formula_lines.csv, row 8, amount: the other lines add up to 110 % already; nothing is left for q.s.",
             "formula_lines.csv, row 9, amount: a percent is out of range: at most 100 %",
             "formula_lines.csv, row 10, amount: a formula in percent is written in % and q.s.; for masses write it as grams",
-            "formula_lines.csv, row 11, amount: an amount must be above nought",
+            "formula_lines.csv, row 11, amount: an amount must be above nought; for a line that is added until a \
+             result is reached, say the result under “trim to”",
             "formula_lines.csv, row 12, amount: an amount is a percent, a mass or a volume, not a count",
             "formula_lines.csv, row 13, line: the same line of this version stands in row 12 already",
             "formula_lines.csv, row 13, basis: “of all” is not one of as supplied, active matter",
             "formula_lines.csv, row 17, amount: the other lines add up to 1.001 kg of 1 kg already; nothing is left for q.s.",
-            "formula_lines.csv, row 19, amount: a formula by volume is written in volumes and masses: a percent could be \
-             w/w, w/v or v/v",
+            "formula_lines.csv, row 19, amount: in a formula by volume a percent could be w/w, w/v or v/v; say which, as in \
+             “5 % w/v”",
             "formula_lines.csv, row 20, version: no sheet of formulas in this import has version 1 of NOWHERE",
             "formula_lines.csv, row 22, amount: “x” does not begin with a figure",
             "warning: formulas.csv, row 9, total: the lines of version 1 of FAR add up to 0.1 kg of 1 kg",
+            "warning: formulas.csv, row 12, version: the lines of version 1 of DRAFT add up to 108 %, not 100 %, and none is \
+             q.s.; a draft may stand so, but is not approved before it is put right",
+            "warning: formula_lines.csv, row 26, amount: the other lines add up to 1.02 kg of 1 kg already; nothing is left for \
+             q.s.; a draft may stand so, but is not approved before it is put right",
+        ],
+    );
+}
+
+/// % w/v and % v/v, parts, pounds and gallons, and lines that are added until a result is reached.
+#[test]
+fn lines_as_they_are_really_written() {
+    let formulas = format!(
+        "{FORMULA}V,Vol,1,draft,BV,volume,10 L,10 kg,,,,\n\
+         P,Parts,1,draft,BP,parts,,10 kg,,,,\n\
+         C,Coat,1,draft,BC,volume,100 [gal_us],400 kg,,,,\n\
+         T,Trim,1,draft,BT,percent,,10 kg,,,,\n"
+    );
+    let lines = "formula,version,line,material,amount,amount unit,trim to,trim at most,trim at most unit\n\
+         V,1,1,A,5,% w/v,,,\nV,1,2,B,3.5 % v/v,,,,\nV,1,3,C,1 % w/w,,,,\nV,1,4,W,q.s.,,,,\n\
+         P,1,1,A,3,,,,\nP,1,2,B,1.5 parts,,,,\n\
+         C,1,1,A,210.5 lb,,,,\nC,1,2,B,55,[gal_us],,,\n\
+         T,1,1,W,q.s.,,,,\nT,1,2,ACID,0,,pH 5.75 to 6.25,,\nT,1,3,SALT,1.2 %,,2500 to 4000 mPa·s,2,%\n";
+    let reading = check(&[("formulas.csv", &formulas), ("formula lines.csv", lines)], &[]);
+    let shown: Vec<String> = reading
+        .set
+        .formulas
+        .iter()
+        .flat_map(|formula| &formula.versions[0].lines)
+        .map(|line| match &line.trim {
+            None => format!("{:?}", line.amount),
+            Some(trim) => format!("{:?} to {} ({:?})", line.amount, trim.result, trim.stop),
+        })
+        .collect();
+    assert_eq!(
+        shown,
+        [
+            "PercentWeightInVolume(5 %)",
+            "PercentVolumeInVolume(3.5 %)",
+            "Percent(1 %)",
+            "QuantitySufficient",
+            "Parts(3 parts)",
+            "Parts(1.5 parts)",
+            "Mass(95.481193885 kg)",
+            "Volume(208.19764812 L)",
+            "QuantitySufficient",
+            "Percent(0 %) to pH 5.75 to 6.25 (None)",
+            "Percent(1.2 %) to 2500 to 4000 mPa·s (Some(Percent(2 %)))",
+        ]
+    );
+    assert!(
+        matches!(reading.set.formulas[2].versions[0].written_as, WrittenAs::Volume { total } if total.to_string() == "378.5411784 L")
+    );
+}
+
+#[test]
+fn lines_that_do_not_fit_how_their_version_is_written() {
+    let formulas = format!(
+        "{FORMULA}P,Parts,1,draft,BP,parts,100 g,10 kg,,,,\n\
+         Q,Parts,1,draft,BQ,parts,,10 kg,,,,\n\
+         T,Trim,1,draft,BT,percent,,10 kg,,,,\n"
+    );
+    let lines = "formula,version,line,material,amount,basis,trim to,trim at most\n\
+         Q,1,1,A,3,,,\nQ,1,2,B,q.s.,,,\nQ,1,3,C,5 %,,,\nQ,1,4,C,5 g,,,\n\
+         T,1,1,A,5 % w/v,,,\nT,1,2,B,2 parts,,,\nT,1,3,C,q.s.,,pH 5,\nT,1,4,D,1,,pH 5,0.5\nT,1,5,E,1,,,2\n\
+         T,1,6,F,1,,pH 5,20 g\nT,1,7,G,-1,,pH 5,\nT,1,8,H,1,,pH 5,q.s.\nT,1,9,I,1 % x/y,,,\n";
+    check(
+        &[("formulas.csv", &formulas), ("formula lines.csv", lines)],
+        &[
+            "formulas.csv, row 2, total: must be empty for a formula written in parts: its total is what the lines add up to",
+            "formula lines.csv, row 3, amount: no line of a formula in parts is q.s., for its total is what the lines add up to",
+            "formula lines.csv, row 4, amount: a formula in parts is written in parts only",
+            "formula lines.csv, row 5, amount: a formula in parts is written in parts only",
+            "formula lines.csv, row 6, amount: % w/v and % v/v stand in formulas by volume only",
+            "formula lines.csv, row 7, amount: parts stand in formulas written in parts only",
+            "formula lines.csv, row 8, trim to: a line is either q.s. or added until a result is reached, not both",
+            "formula lines.csv, row 9, trim at most: what is added at most is less than the amount expected",
+            "formula lines.csv, row 10, trim at most: stands without the result to reach: say it under “trim to”",
+            "formula lines.csv, row 11, trim at most: a formula in percent is written in % and q.s.; for masses write it as grams",
+            "formula lines.csv, row 12, amount: an amount must be above nought",
+            "formula lines.csv, row 13, trim at most: “q.s.” does not begin with a figure",
+            "formula lines.csv, row 14, amount: “% x/y” stands where % is needed",
         ],
     );
 }

@@ -72,11 +72,13 @@ pub struct CostSheet {
 impl CostSheet {
     /// Works a sheet out: on replacement from the catalogue at hand, on another basis with the ledger's history as well.
     pub(crate) async fn ask(ctx: &Context<'_>, request: &CostRequest) -> Result<Self> {
+        let house = ctx.house()?;
         let sheet = if request.basis == engine::basis::Basis::Replacement {
             let catalogue = ctx.catalogue()?;
-            engine::cost_sheet(&View::plain(&catalogue), request)?
+            let trim_use = house.trim_use();
+            engine::cost_sheet(&View::plain(&catalogue).with_trim_use(&trim_use), request)?
         } else {
-            ctx.house()?.cost_sheet_on_basis(ctx.actor()?, request).await?
+            house.cost_sheet_on_basis(ctx.actor()?, request).await?
         };
         let printed = print(&sheet)?;
         Ok(Self { sheet: Arc::new(sheet), printed: Arc::new(printed) })

@@ -47,8 +47,10 @@ pub enum WrittenAs {
     Percent,
     /// Grams of a bench sheet with a nominal total, to which the lines are rescaled when they miss it.
     Grams,
-    /// Volumes and masses made up with q.s. to a volume.
+    /// Volumes, masses and percents in volume made up to a volume.
     Volume,
+    /// Parts by weight; the total is what the lines add up to.
+    Parts,
 }
 
 /// What the amount of a line is of.
@@ -66,6 +68,12 @@ pub enum AmountBasis {
 pub enum LineAmountKind {
     /// % w/w of the total.
     Percent,
+    /// % w/v: grams in 100 mL of the total volume.
+    PercentWeightInVolume,
+    /// % v/v: millilitres in 100 mL of the total volume, through the density of the material.
+    PercentVolumeInVolume,
+    /// Parts by weight.
+    Parts,
     /// A mass of the bench sheet or of the volume formula.
     Mass,
     /// A volume, through the density of the material.
@@ -217,13 +225,14 @@ impl FormulaVersion {
             Written::Percent => WrittenAs::Percent,
             Written::Grams { .. } => WrittenAs::Grams,
             Written::Volume { .. } => WrittenAs::Volume,
+            Written::Parts => WrittenAs::Parts,
         }
     }
 
-    /// The nominal total of a bench sheet (kg), or the volume it is made up to (L); null when it is written in percent.
+    /// The nominal total of a bench sheet (kg), or the volume it is made up to (L); null when it is written in percent or parts.
     async fn written_total(&self) -> Option<Quantity> {
         match self.version.written_as {
-            Written::Percent => None,
+            Written::Percent | Written::Parts => None,
             Written::Grams { total } => Some(total.into()),
             Written::Volume { total } => Some(Quantity(kernel::Quantity::Volume(total))),
         }
@@ -302,7 +311,9 @@ impl FormulaVersion {
         as_of: Option<Date>,
     ) -> Result<Composition> {
         let catalogue = ctx.catalogue()?;
-        let taken_apart = explode(&View::plain(&catalogue), &self.version, ctx.day(as_of)?)?;
+        let trim_use = ctx.house()?.trim_use();
+        let view = View::plain(&catalogue).with_trim_use(&trim_use);
+        let taken_apart = explode(&view, &self.version, ctx.day(as_of)?)?;
         let mut materials = Vec::with_capacity(taken_apart.materials.len());
         for part in &taken_apart.materials {
             materials.push(CompositionPart {
@@ -381,7 +392,8 @@ impl Shares {
             return Ok(shares.get(at).cloned().flatten());
         }
         let catalogue = ctx.catalogue()?;
-        let normalised = normalise(&View::plain(&catalogue), &self.version)?;
+        let trim_use = ctx.house()?.trim_use();
+        let normalised = normalise(&View::plain(&catalogue).with_trim_use(&trim_use), &self.version)?;
         let shares: Vec<Option<Exact>> = normalised.lines.into_iter().map(|line| line.share).collect();
         Ok(self.worked_out.get_or_init(|| shares).get(at).cloned().flatten())
     }
@@ -419,29 +431,27 @@ impl FormulaLine {
 
     /// How its amount is written.
     async fn amount_kind(&self) -> Result<LineAmountKind> {
-        Ok(match self.row()?.amount {
-            LineAmount::Percent(_) => LineAmountKind::Percent,
-            LineAmount::Mass(_) => LineAmountKind::Mass,
-            LineAmount::Volume(_) => LineAmountKind::Volume,
-            LineAmount::QuantitySufficient => LineAmountKind::QuantitySufficient,
-        })
+        Ok(kind_of(self.row()?.amount))
     }
 
-    /// Its amount as written in percent, % w/w; null when it is written otherwise.
+    /// Its amount as written in percent, of the kind that `amountKind` says; null when it is written otherwise.
     async fn percent(&self) -> Result<Option<Decimal>> {
-        Ok(match self.row()?.amount {
-            LineAmount::Percent(figure) => Some(percent(figure)),
-            _ => None,
-        })
+        Ok(percent_in(self.row()?.amount))
+    }
+
+    /// Its amount as written in parts by weight; null when it is written otherwise.
+    async fn parts(&self) -> Result<Option<Decimal>> {
+        Ok(parts_in(self.row()?.amount))
     }
 
     /// Its amount as written by mass (kg) or by volume (L); null when it is written otherwise.
     async fn quantity(&self) -> Result<Option<Quantity>> {
-        Ok(match self.row()?.amount {
-            LineAmount::Mass(mass) => Some(mass.into()),
-            LineAmount::Volume(volume) => Some(Quantity(kernel::Quantity::Volume(volume))),
-            _ => None,
-        })
+        Ok(quantity_in(self.row()?.amount))
+    }
+
+    /// What it is added for until it is reached, its amount being what is expected; null for a line of a fixed amount.
+    async fn trim(&self) -> Result<Option<Trim>> {
+        Ok(self.row()?.trim.as_deref().cloned().map(Trim))
     }
 
     /// Whether the amount is of the material as supplied or of its active matter.
@@ -450,7 +460,8 @@ impl FormulaLine {
     }
 
     /// Its share of everything charged, % w/w as supplied, however it is written; rounded half to even to 9 places; null where
-    /// something is missing to say it.
+    /// something is missing to say it. A line that is added until a result is reached counts at what it took on average in finished
+    /// batches, before the first of them at what is expected.
     async fn share_percent(&self, ctx: &Context<'_>) -> Result<Option<Decimal>> {
         self.shares.of(ctx, self.at)?.as_ref().map(percent_of).transpose()
     }
@@ -478,6 +489,69 @@ impl FormulaLine {
     /// What to do when it is added.
     async fn instruction(&self) -> Result<Option<&str>> {
         Ok(self.row()?.instruction.as_deref())
+    }
+}
+
+/// What a line is added for until it is reached.
+pub struct Trim(domain::formulas::Trim);
+
+/// A line that is added until a result is reached: a pH, a viscosity, a colour.
+#[Object]
+impl Trim {
+    /// The result with its range, in words.
+    async fn result(&self) -> &str {
+        &self.0.result
+    }
+
+    /// Where adding stops and somebody is asked, as it is written in percent; null when it is written otherwise or not at all.
+    async fn stop_percent(&self) -> Option<Decimal> {
+        self.0.stop.and_then(percent_in)
+    }
+
+    /// The same, as it is written in parts by weight.
+    async fn stop_parts(&self) -> Option<Decimal> {
+        self.0.stop.and_then(parts_in)
+    }
+
+    /// The same, as it is written by mass (kg) or by volume (L).
+    async fn stop_quantity(&self) -> Option<Quantity> {
+        self.0.stop.and_then(quantity_in)
+    }
+}
+
+const fn kind_of(amount: LineAmount) -> LineAmountKind {
+    match amount {
+        LineAmount::Percent(_) => LineAmountKind::Percent,
+        LineAmount::PercentWeightInVolume(_) => LineAmountKind::PercentWeightInVolume,
+        LineAmount::PercentVolumeInVolume(_) => LineAmountKind::PercentVolumeInVolume,
+        LineAmount::Parts(_) => LineAmountKind::Parts,
+        LineAmount::Mass(_) => LineAmountKind::Mass,
+        LineAmount::Volume(_) => LineAmountKind::Volume,
+        LineAmount::QuantitySufficient => LineAmountKind::QuantitySufficient,
+    }
+}
+
+fn percent_in(amount: LineAmount) -> Option<Decimal> {
+    match amount {
+        LineAmount::Percent(figure)
+        | LineAmount::PercentWeightInVolume(figure)
+        | LineAmount::PercentVolumeInVolume(figure) => Some(percent(figure)),
+        _ => None,
+    }
+}
+
+fn parts_in(amount: LineAmount) -> Option<Decimal> {
+    match amount {
+        LineAmount::Parts(parts) => Some(Decimal(parts.parts())),
+        _ => None,
+    }
+}
+
+fn quantity_in(amount: LineAmount) -> Option<Quantity> {
+    match amount {
+        LineAmount::Mass(mass) => Some(mass.into()),
+        LineAmount::Volume(volume) => Some(Quantity(kernel::Quantity::Volume(volume))),
+        _ => None,
     }
 }
 

@@ -23,5 +23,5 @@ pub use error::AmountError;
 pub use exact::Exact;
 pub use money::{Money, Rate, UnitPrice};
 pub use quantity::{Dimension, Quantity};
-pub use scaled::{Count, Density, Mass, Percent, Volume};
+pub use scaled::{Count, Density, Mass, Parts, Percent, Volume};
 pub use units::Unit;

@@ -4,6 +4,9 @@
 pub const FIGURE_CHARS_MAX: usize = 40;
 /// Levels of intermediates within intermediates. Real formulas nest two or three deep; a bound keeps every walk finite.
 pub const NESTING_LEVELS_MAX: usize = 16;
+/// Completed tickets that the running average of a trim line looks back over, the latest of its formula: what a vessel took two
+/// years ago says little about the next batch.
+pub const TRIM_TICKETS_MAX: usize = 20;
 /// Lines of one formula version.
 pub const FORMULA_LINES_MAX: usize = 500;
 /// Characters of a code, a lot number or a reference.

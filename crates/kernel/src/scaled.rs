@@ -180,6 +180,11 @@ scaled! {
     Percent, what "a percent", unit "%", places 9, raw nano / from_nano, base percent / from_percent
 }
 
+scaled! {
+    /// An amount in parts by weight, kept in 10⁻⁹ parts: only its ratio to the other parts means anything.
+    Parts, what "an amount in parts", unit "parts", places 9, raw nano / from_nano, base parts / from_parts
+}
+
 impl Density {
     /// A density a liquid, paste or powder can have: above nought and at most
     /// [`DENSITY_KG_PER_L_MAX`] kg/L.

@@ -156,6 +156,7 @@ pub fn version(formula: FormulaId, number: u32, of: &Material) -> FormulaVersion
             use_level_to: None,
             weighing_tolerance: None,
             instruction: None,
+            trim: None,
         }],
         density: None,
         process_loss: Percent::ZERO,

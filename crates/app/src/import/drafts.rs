@@ -8,7 +8,7 @@ use domain::{
     cas::Cas,
     cautions::{CautionGroup, HazardCode, SignalWord},
     dates::Span,
-    formulas::{AmountBasis, Approval, LineAmount, MeasuredDensity, VersionStatus, WrittenAs},
+    formulas::{AmountBasis, Approval, LineAmount, MeasuredDensity, Trim, VersionStatus, WrittenAs},
     lots::LotStatus,
     materials::{MaterialKind, UseLevel},
     packs::ComponentPer,
@@ -320,6 +320,8 @@ pub struct LineDraft {
     pub weighing_tolerance: Option<Percent>,
     /// What to do when it is added.
     pub instruction: Option<String>,
+    /// Whether it is added until a result is reached.
+    pub trim: Option<Trim>,
 }
 
 /// A pack.

@@ -11,6 +11,7 @@
 mod bases;
 mod house;
 mod importing;
+mod lines;
 mod making;
 mod races;
 mod random_histories;

@@ -64,7 +64,7 @@ pub async fn weigh(
     house.app.ticket_weigh(&house.change(), input).await
 }
 
-fn complete(ticket: &Ticket, yield_mass: &str) -> TicketComplete {
+pub fn complete(ticket: &Ticket, yield_mass: &str) -> TicketComplete {
     TicketComplete {
         ticket: ticket.id,
         yield_mass: kg(yield_mass),

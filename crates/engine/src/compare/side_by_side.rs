@@ -280,5 +280,6 @@ fn written_as(written: WrittenAs) -> String {
         WrittenAs::Percent => "percent by weight".to_owned(),
         WrittenAs::Grams { total } => format!("bench sheet of {total}"),
         WrittenAs::Volume { total } => format!("by volume, to {total}"),
+        WrittenAs::Parts => "parts by weight".to_owned(),
     }
 }

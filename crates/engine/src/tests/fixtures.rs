@@ -6,7 +6,7 @@ use domain::{
     catalogue::CatalogueParts,
     dates::parse_date,
     formulas::{
-        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity,
+        AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, Trim,
         VersionStatus, WrittenAs,
     },
     materials::{Material, MaterialKind},
@@ -15,7 +15,8 @@ use domain::{
     suppliers::Supplier,
 };
 use kernel::{
-    Count, Currency, DecimalMark, Density, Exact, Mass, Money, Percent, Quantity, Rate, Unit, UnitPrice,
+    Count, Currency, DecimalMark, Density, Exact, Mass, Money, Parts, Percent, Quantity, Rate, Unit,
+    UnitPrice,
     ids::{FormulaId, FormulaVersionId, MaterialId, PackId, QuotationId, RateId, SupplierId},
     parse_decimal,
 };
@@ -193,12 +194,14 @@ impl House {
     }
 
     /// Version 1, approved, of a formula making the material of the same code. Each line is `CODE amount`, the amount being `q.s.`,
-    /// `12 %`, `12 % active`, `5 g` or `5 mL`; `written` is `percent`, or the total as `1000 g` or `10 L`.
+    /// `12 %`, `12 % active`, `5 % w/v`, `5 % v/v`, `5 parts`, `5 g` or `5 mL`, and of a trim line with its result behind it (`0 % to
+    /// pH 5`); `written` is `percent`, `parts`, or the total as `1000 g` or `10 L`.
     pub fn formula(&mut self, code: &str, written: &str, lines: &[&str]) -> &mut FormulaVersion {
         let makes = self.material(code).id;
         let formula = FormulaId::new();
         let written_as = match written {
             "percent" => WrittenAs::Percent,
+            "parts" => WrittenAs::Parts,
             total => match quantity(total) {
                 Quantity::Mass(total) => WrittenAs::Grams { total },
                 Quantity::Volume(total) => WrittenAs::Volume { total },
@@ -236,12 +239,24 @@ impl House {
     fn line(&mut self, text: &str, position: u32) -> FormulaLine {
         let (code, amount) = text.split_once(' ').unwrap();
         let material = self.material(code).id;
+        let (amount, trim) = match amount.split_once(" to ") {
+            Some((amount, result)) => {
+                (amount, Some(Box::new(Trim { result: result.to_owned(), stop: None })))
+            }
+            None => (amount, None),
+        };
         let (amount, basis) = match amount.strip_suffix(" active") {
             Some(amount) => (amount, AmountBasis::ActiveMatter),
             None => (amount, AmountBasis::AsSupplied),
         };
         let amount = if amount == "q.s." {
             LineAmount::QuantitySufficient
+        } else if let Some(figure) = amount.strip_suffix(" % w/v") {
+            LineAmount::PercentWeightInVolume(percent(figure))
+        } else if let Some(figure) = amount.strip_suffix(" % v/v") {
+            LineAmount::PercentVolumeInVolume(percent(figure))
+        } else if let Some(figure) = amount.strip_suffix(" parts") {
+            LineAmount::Parts(Parts::from_parts(dec(figure)).unwrap())
         } else if let Some(figure) = amount.strip_suffix(" %") {
             LineAmount::Percent(percent(figure))
         } else {
@@ -262,6 +277,7 @@ impl House {
             use_level_to: None,
             weighing_tolerance: None,
             instruction: None,
+            trim,
         }
     }
 

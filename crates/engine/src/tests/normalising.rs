@@ -8,7 +8,7 @@ use crate::{View, explode::use_level_breaches, normalise::normalise};
 use kernel::Exact;
 
 /// Shares in percent to six places, notes and gaps; or the error.
-fn check_house(house: &House, expected: &str) {
+pub fn check_house(house: &House, expected: &str) {
     let catalogue = house.catalogue();
     let view = View::plain(&catalogue);
     let version = view.version(house.version_id("F")).unwrap().1;
@@ -39,7 +39,7 @@ fn check_house(house: &House, expected: &str) {
     assert_eq!(found, expected);
 }
 
-fn check(written: &str, lines: &[&str], expected: &str) {
+pub fn check(written: &str, lines: &[&str], expected: &str) {
     let mut house = House::new();
     house.formula("F", written, lines);
     check_house(&house, expected);

@@ -2,16 +2,18 @@
 
 use app::import::{FormulaDraft, LineDraft, Place, VersionDraft};
 use domain::{
-    formulas::{AmountBasis, Approval, LineAmount, MeasuredDensity, VersionStatus, WrittenAs},
+    formulas::{
+        AmountBasis, Approval, LineAmount, MeasuredDensity, Trim, VersionStatus, WrittenAs, misfit_of_line,
+    },
     text::code_key,
 };
-use kernel::{Mass, Percent, Quantity, Unit, limits::FORMULA_LINES_MAX};
+use kernel::{Mass, Parts, Percent, Quantity, Unit, limits::FORMULA_LINES_MAX};
 use rust_decimal::Decimal;
 use std::collections::{BTreeMap, HashSet};
 
 use crate::{
     collected::{Collected, seen_from},
-    figures::{Written, positive},
+    figures::{PercentKind, Written},
     kinds::SheetKind,
     names::plain,
     problems::Problems,
@@ -30,10 +32,15 @@ enum Manner {
     Percent,
     Grams,
     Volume,
+    Parts,
 }
 
-const MANNERS: &[(&str, Manner)] =
-    &[("percent", Manner::Percent), ("grams", Manner::Grams), ("volume", Manner::Volume)];
+const MANNERS: &[(&str, Manner)] = &[
+    ("percent", Manner::Percent),
+    ("grams", Manner::Grams),
+    ("volume", Manner::Volume),
+    ("parts", Manner::Parts),
+];
 
 const BASES: &[(&str, AmountBasis)] =
     &[("as supplied", AmountBasis::AsSupplied), ("active matter", AmountBasis::ActiveMatter)];
@@ -53,6 +60,7 @@ pub(crate) struct LineRow {
     formula: String,
     version: u32,
     amount: Amount,
+    stop: Option<Amount>,
     line: LineDraft,
 }
 
@@ -61,7 +69,8 @@ pub(crate) struct LineRow {
 enum Amount {
     QuantitySufficient,
     Bare(Decimal),
-    Percent(Percent),
+    Percent(PercentKind, Percent),
+    Parts(Parts),
     Quantity(Quantity),
 }
 
@@ -146,6 +155,14 @@ fn written_as(row: &mut Row<'_>, manner: Manner) -> Option<WrittenAs> {
             row.fault("total", "must be empty for a formula written as percent: its total is 100 %");
         }
         return Some(WrittenAs::Percent);
+    }
+    if manner == Manner::Parts {
+        if row.has("total") {
+            let message =
+                "must be empty for a formula written in parts: its total is what the lines add up to";
+            row.fault("total", message);
+        }
+        return Some(WrittenAs::Parts);
     }
     let default = if manner == Manner::Grams { Unit::Gram } else { Unit::Litre };
     let total = row.quantity("total", None);
@@ -238,8 +255,10 @@ fn line(
     let phase = row.code("phase");
     let material = row.code("material");
     let material = row.must("material", material);
-    let amount = amount(row);
+    let trim_to = row.name("trim to");
+    let amount = amount(row, trim_to.is_some());
     let amount = row.must("amount", amount);
+    let stop = stop(row, trim_to.is_some());
     let basis = row.one_of("basis", BASES).unwrap_or(AmountBasis::AsSupplied);
     let function = row.name("function");
     let (use_level_from, use_level_to) = use_level_bounds(row);
@@ -249,6 +268,7 @@ fn line(
         formula: formula?,
         version: number?,
         amount: amount?,
+        stop,
         line: LineDraft {
             place: row.place.clone(),
             position: position?,
@@ -261,32 +281,59 @@ fn line(
             use_level_to,
             weighing_tolerance,
             instruction,
+            trim: trim_to.map(|result| Trim { result, stop: None }),
         },
     })
 }
 
-fn amount(row: &mut Row<'_>) -> Option<Amount> {
+fn amount(row: &mut Row<'_>, trimmed: bool) -> Option<Amount> {
     let text = row.text("amount")?;
     if plain(&text).replace('.', "") == "qs" {
         return Some(Amount::QuantitySufficient);
     }
     let written = row.written("amount")?;
-    let amount = as_amount(&written);
+    let amount = match as_amount(&written) {
+        Ok(_) if written.figure.is_zero() && !trimmed => Err(
+            "an amount must be above nought; for a line that is added until a result is reached, say the result under “trim to”"
+                .to_owned(),
+        ),
+        read => read,
+    };
     row.settle("amount", amount)
 }
 
+/// What may be added at most to a line that is added until a result is reached.
+fn stop(row: &mut Row<'_>, trimmed: bool) -> Option<Amount> {
+    if !trimmed {
+        if row.has("trim at most") {
+            row.fault("trim at most", "stands without the result to reach: say it under “trim to”");
+        }
+        return None;
+    }
+    let written = row.written("trim at most")?;
+    let stop = as_amount(&written);
+    row.settle("trim at most", stop)
+}
+
 fn as_amount(written: &Written) -> Result<Amount, String> {
-    if written.figure <= Decimal::ZERO {
+    if written.figure < Decimal::ZERO {
         return Err("an amount must be above nought".to_owned());
     }
     if written.unit.is_empty() {
         return Ok(Amount::Bare(written.figure));
     }
-    if written.unit.starts_with('%') {
-        let percent = written.percent()?.require_share().map_err(|e| e.to_string())?;
-        return Ok(Amount::Percent(percent));
+    if let Some(kind) = written.percent_kind() {
+        let percent = Percent::from_percent(written.figure).map_err(|e| e.to_string())?;
+        return Ok(Amount::Percent(kind, percent));
     }
-    match positive(written.quantity(None)?)? {
+    if written.is_parts() {
+        return Parts::from_parts(written.figure).map(Amount::Parts).map_err(|e| e.to_string());
+    }
+    if written.unit.starts_with('%') {
+        // Some percent nobody knows; this says so.
+        written.percent()?;
+    }
+    match written.quantity(None)? {
         Quantity::Count(_) => Err("an amount is a percent, a mass or a volume, not a count".to_owned()),
         quantity => Ok(Amount::Quantity(quantity)),
     }
@@ -295,28 +342,40 @@ fn as_amount(written: &Written) -> Result<Amount, String> {
 impl Amount {
     /// The amount in a version that is written so.
     fn settle(self, written_as: WrittenAs) -> Result<LineAmount, String> {
-        let bare =
-            |figure, default| positive(Written { figure, unit: String::new() }.quantity(Some(default))?);
-        match (self, written_as) {
-            (Self::QuantitySufficient, _) => Ok(LineAmount::QuantitySufficient),
-            (Self::Bare(figure), WrittenAs::Percent) => Percent::from_percent(figure)
-                .and_then(Percent::require_share)
-                .map(LineAmount::Percent)
-                .map_err(|e| e.to_string()),
-            (Self::Bare(figure), WrittenAs::Grams { .. }) => bare(figure, Unit::Gram).map(of_quantity),
-            (Self::Bare(figure), WrittenAs::Volume { .. }) => bare(figure, Unit::Millilitre).map(of_quantity),
-            (Self::Percent(percent), WrittenAs::Percent | WrittenAs::Grams { .. }) => {
-                Ok(LineAmount::Percent(percent))
+        let bare = |figure, default| Written { figure, unit: String::new() }.quantity(Some(default));
+        let amount = match (self, written_as) {
+            (Self::QuantitySufficient, _) => LineAmount::QuantitySufficient,
+            (Self::Bare(figure), WrittenAs::Percent) => {
+                LineAmount::Percent(Percent::from_percent(figure).map_err(|e| e.to_string())?)
             }
-            (Self::Percent(_), WrittenAs::Volume { .. }) => Err(
-                "a formula by volume is written in volumes and masses: a percent could be w/w, w/v or v/v"
-                    .to_owned(),
-            ),
+            (Self::Bare(figure), WrittenAs::Grams { .. }) => of_quantity(bare(figure, Unit::Gram)?),
+            (Self::Bare(figure), WrittenAs::Volume { .. }) => of_quantity(bare(figure, Unit::Millilitre)?),
+            (Self::Bare(figure), WrittenAs::Parts) => {
+                LineAmount::Parts(Parts::from_parts(figure).map_err(|e| e.to_string())?)
+            }
+            (Self::Percent(PercentKind::Bare, _), WrittenAs::Volume { .. }) => {
+                return Err(
+                    "in a formula by volume a percent could be w/w, w/v or v/v; say which, as in “5 % w/v”"
+                        .to_owned(),
+                );
+            }
+            (Self::Percent(kind, percent), _) => match kind {
+                PercentKind::Bare | PercentKind::WeightInWeight => LineAmount::Percent(percent),
+                PercentKind::WeightInVolume => LineAmount::PercentWeightInVolume(percent),
+                PercentKind::VolumeInVolume => LineAmount::PercentVolumeInVolume(percent),
+            },
+            (Self::Parts(parts), _) => LineAmount::Parts(parts),
             (Self::Quantity(_), WrittenAs::Percent) => {
-                Err("a formula in percent is written in % and q.s.; for masses write it as grams".to_owned())
+                return Err(
+                    "a formula in percent is written in % and q.s.; for masses write it as grams".to_owned()
+                );
             }
-            (Self::Quantity(quantity), _) => Ok(of_quantity(quantity)),
+            (Self::Quantity(quantity), _) => of_quantity(quantity),
+        };
+        if let LineAmount::Percent(percent) | LineAmount::PercentVolumeInVolume(percent) = amount {
+            percent.require_share().map_err(|e| e.to_string())?;
         }
+        Ok(amount)
     }
 }
 
@@ -406,11 +465,11 @@ fn settle_lines(
     }
     rows.sort_by_key(|row| row.line.position);
     let mut quantity_sufficient: Option<Place> = None;
-    for LineRow { amount, mut line, .. } in rows {
-        match amount.settle(version.written_as) {
-            Ok(amount) => line.amount = amount,
-            Err(message) => {
-                problems.cell(&line.place, "amount", message);
+    for LineRow { amount, stop, mut line, .. } in rows {
+        match settle_line(&mut line, amount, stop, version.written_as) {
+            Ok(()) => {}
+            Err((column, message)) => {
+                problems.cell(&line.place, column, message);
                 whole = false;
                 continue;
             }
@@ -429,6 +488,38 @@ fn settle_lines(
     }
     if whole {
         check_total(formula, version, quantity_sufficient.as_ref(), problems);
+    }
+}
+
+/// Gives a line its amounts, now that it is known how its version is written; the error is a column and what is wrong there.
+fn settle_line(
+    line: &mut LineDraft,
+    amount: Amount,
+    stop: Option<Amount>,
+    written_as: WrittenAs,
+) -> Result<(), (&'static str, String)> {
+    line.amount = amount.settle(written_as).map_err(|message| ("amount", message))?;
+    if let Some(misfit) = misfit_of_line(line.amount, line.basis, None, written_as) {
+        return Err(("amount", misfit.to_owned()));
+    }
+    if let Some(trim) = &mut line.trim {
+        let settled = stop.map(|stop| stop.settle(written_as)).transpose();
+        trim.stop = settled.map_err(|message| ("trim at most", message))?;
+    }
+    match misfit_of_line(line.amount, line.basis, line.trim.as_ref(), written_as) {
+        Some(misfit) if line.amount == LineAmount::QuantitySufficient => Err(("trim to", misfit.to_owned())),
+        Some(misfit) => Err(("trim at most", misfit.to_owned())),
+        None => Ok(()),
+    }
+}
+
+/// A total that is missed is a problem of a version that is fixed. A draft may stand with it; that it cannot be approved so is said.
+fn missed_total(version: &VersionDraft, place: &Place, column: &str, message: &str, problems: &mut Problems) {
+    if version.status == VersionStatus::Draft {
+        let message = format!("{message}; a draft may stand so, but is not approved before it is put right");
+        problems.warn(place, column, message);
+    } else {
+        problems.cell(place, column, message);
     }
 }
 
@@ -454,13 +545,13 @@ fn check_total(
                 (Ok(sum), Some(place)) if sum > Percent::HUNDRED => {
                     let message =
                         format!("the other lines add up to {sum} already; nothing is left for q.s.");
-                    problems.cell(place, "amount", message);
+                    missed_total(version, place, "amount", &message, problems);
                 }
                 (Ok(sum), None) if sum != Percent::HUNDRED => {
                     let message = format!(
                         "the lines of version {number} of {formula} add up to {sum}, not 100 %, and none is q.s."
                     );
-                    problems.cell(&version.place, "version", message);
+                    missed_total(version, &version.place, "version", &message, problems);
                 }
                 _ => {}
             }
@@ -478,7 +569,7 @@ fn check_total(
                     let message = format!(
                         "the other lines add up to {sum} of {total} already; nothing is left for q.s."
                     );
-                    problems.cell(place, "amount", message);
+                    missed_total(version, place, "amount", &message, problems);
                 }
                 (Ok(Some(sum)), None) if is_far(sum, total) => {
                     let message =
@@ -488,7 +579,8 @@ fn check_total(
                 _ => {}
             }
         }
-        WrittenAs::Volume { .. } => {}
+        // By volume it is worked out where densities are known; parts add up to whatever they do.
+        WrittenAs::Volume { .. } | WrittenAs::Parts => {}
     }
 }
 

@@ -3,10 +3,10 @@
 use app::{FormulaVersionWrite, LineWrite};
 use async_graphql::{Context, ID, InputObject, Object, OneofObject};
 use domain::{
-    formulas::{AmountBasis as Basis, FormulaVersion as Row, LineAmount, MeasuredDensity, WrittenAs},
+    formulas::{AmountBasis as Basis, FormulaVersion as Row, LineAmount, MeasuredDensity, Trim, WrittenAs},
     people::Capability,
 };
-use kernel::{AmountError, Density, Mass, Percent, Quantity, Volume, ids::FormulaVersionId};
+use kernel::{AmountError, Density, Mass, Parts, Percent, Quantity, Volume, ids::FormulaVersionId};
 
 use crate::{
     amounts::{MoneyInput, QuantityInput},
@@ -60,6 +60,8 @@ pub enum WrittenAsInput {
     GramsTotal(QuantityInput),
     /// By volume: the volume it is made up to.
     VolumeTotal(QuantityInput),
+    /// Parts by weight; say true.
+    Parts(bool),
 }
 
 /// A density somebody measured.
@@ -91,6 +93,17 @@ pub struct FormulaLineInput {
     pub weighing_tolerance_percent: Option<Decimal>,
     /// What to do when it is added.
     pub instruction: Option<String>,
+    /// What it is added for until it is reached; its amount is then what is expected, which may be nought.
+    pub trim: Option<TrimInput>,
+}
+
+/// A result that a line is added for until it is reached.
+#[derive(InputObject)]
+pub struct TrimInput {
+    /// The result with its range, in words: pH 5.75 to 6.25.
+    pub result: String,
+    /// Where adding stops and somebody is asked, written like the line's amount and not less.
+    pub stop: Option<LineAmountInput>,
 }
 
 /// The amount of a line.
@@ -98,6 +111,12 @@ pub struct FormulaLineInput {
 pub enum LineAmountInput {
     /// % w/w of the total.
     Percent(Decimal),
+    /// % w/v: grams in 100 mL of the total volume; only by volume.
+    PercentWeightInVolume(Decimal),
+    /// % v/v: millilitres in 100 mL of the total volume, through the density of the material; only by volume.
+    PercentVolumeInVolume(Decimal),
+    /// Parts by weight; only in parts.
+    Parts(Decimal),
     /// A mass, or a volume through the density of the material.
     Quantity(QuantityInput),
     /// As much as brings the batch to its total (q.s.); say true.
@@ -204,6 +223,11 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
         WrittenAsInput::VolumeTotal(total) => {
             reading.take("writtenAs.volumeTotal", volume(total)).map(|total| WrittenAs::Volume { total })
         }
+        WrittenAsInput::Parts(true) => Some(WrittenAs::Parts),
+        WrittenAsInput::Parts(false) => {
+            reading.push("writtenAs.parts", "say true, or how it is written instead");
+            None
+        }
     };
     let mut lines = Vec::with_capacity(input.lines.len());
     for (at, line) in input.lines.into_iter().enumerate() {
@@ -214,7 +238,15 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
             &format!("{place}.weighingTolerancePercent"),
             line.weighing_tolerance_percent.map(|figure| Percent::from_percent(figure.0)),
         );
-        if let Some((amount, weighing_tolerance)) = amount.zip(tolerance) {
+        let trim = match line.trim {
+            None => Some(None),
+            Some(TrimInput { result, stop: None }) => Some(Some(Trim { result, stop: None })),
+            Some(TrimInput { result, stop: Some(stop) }) => {
+                let stop = read_amount(&mut reading, &stop, &format!("{place}.trim.stop"));
+                stop.map(|stop| Some(Trim { result, stop: Some(stop) }))
+            }
+        };
+        if let Some(((amount, weighing_tolerance), trim)) = amount.zip(tolerance).zip(trim) {
             lines.push(LineWrite {
                 phase: line.phase,
                 material,
@@ -223,6 +255,7 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
                 function: line.function,
                 weighing_tolerance,
                 instruction: line.instruction,
+                trim,
             });
         }
     }
@@ -285,6 +318,15 @@ fn read_amount(reading: &mut Reading, amount: &LineAmountInput, place: &str) -> 
         LineAmountInput::Percent(figure) => reading
             .take(&format!("{place}.percent"), Percent::from_percent(figure.0))
             .map(LineAmount::Percent),
+        LineAmountInput::PercentWeightInVolume(figure) => reading
+            .take(&format!("{place}.percentWeightInVolume"), Percent::from_percent(figure.0))
+            .map(LineAmount::PercentWeightInVolume),
+        LineAmountInput::PercentVolumeInVolume(figure) => reading
+            .take(&format!("{place}.percentVolumeInVolume"), Percent::from_percent(figure.0))
+            .map(LineAmount::PercentVolumeInVolume),
+        LineAmountInput::Parts(figure) => {
+            reading.take(&format!("{place}.parts"), Parts::from_parts(figure.0)).map(LineAmount::Parts)
+        }
         LineAmountInput::Quantity(quantity) => {
             let place = format!("{place}.quantity");
             match reading.take(&place, quantity.quantity())? {

@@ -2,12 +2,13 @@
 
 use domain::{
     formulas::{
-        Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, VersionStatus, WrittenAs,
+        Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, Trim, VersionStatus,
+        WrittenAs,
     },
     text::code_key,
 };
 use kernel::{
-    Density, Mass, Money, Percent, Volume,
+    Density, Mass, Money, Parts, Percent, Volume,
     ids::{FormulaId, FormulaVersionId, MaterialId},
 };
 
@@ -70,6 +71,9 @@ super::table! {
         use_level_to: Option<i64>,
         weighing_tolerance: Option<i64>,
         instruction: Option<String>,
+        trim_result: Option<String>,
+        trim_stop_kind: Option<String>,
+        trim_stop: Option<i64>,
     }
 }
 
@@ -102,6 +106,7 @@ impl version::Model {
             WrittenAs::Percent => ("percent", None),
             WrittenAs::Grams { total } => ("grams", Some(total.micrograms())),
             WrittenAs::Volume { total } => ("volume", Some(total.nanolitres())),
+            WrittenAs::Parts => ("parts", None),
         };
         let measured = v.density.as_ref();
         Self {
@@ -133,6 +138,7 @@ impl version::Model {
         let at = At::new("formula_versions", &id);
         let written_as = match (self.written_as.as_str(), self.written_total) {
             ("percent", None) => WrittenAs::Percent,
+            ("parts", None) => WrittenAs::Parts,
             ("grams", Some(total)) => WrittenAs::Grams { total: Mass::from_micrograms(total) },
             ("volume", Some(total)) => WrittenAs::Volume { total: Volume::from_nanolitres(total) },
             (other, _) => {
@@ -172,42 +178,35 @@ impl version::Model {
 impl line::Model {
     pub(crate) fn all_of(v: &FormulaVersion) -> Vec<Self> {
         let row = |line: &FormulaLine| {
-            let (kind, amount) = match line.amount {
-                LineAmount::Percent(percent) => ("percent", Some(percent.nano())),
-                LineAmount::Mass(mass) => ("mass", Some(mass.micrograms())),
-                LineAmount::Volume(volume) => ("volume", Some(volume.nanolitres())),
-                LineAmount::QuantitySufficient => ("quantity-sufficient", None),
-            };
+            let stop = line.trim.as_ref().and_then(|trim| trim.stop);
             Self {
                 version: v.id.0,
                 position: i64::from(line.position),
                 phase: line.phase.clone(),
                 material: line.material.0,
-                amount_kind: kind.to_owned(),
-                amount,
+                amount_kind: amount_word(line.amount).to_owned(),
+                amount: line.amount.raw(),
                 basis: line.basis.column_word().to_owned(),
                 function: line.function.clone(),
                 use_level_from: line.use_level_from.map(Percent::nano),
                 use_level_to: line.use_level_to.map(Percent::nano),
                 weighing_tolerance: line.weighing_tolerance.map(Percent::nano),
                 instruction: line.instruction.clone(),
+                trim_result: line.trim.as_ref().map(|trim| trim.result.clone()),
+                trim_stop_kind: stop.map(|stop| amount_word(stop).to_owned()),
+                trim_stop: stop.and_then(LineAmount::raw),
             }
         };
         v.lines.iter().map(row).collect()
     }
 
     fn into_line(self, at: &At<'_>) -> Result<FormulaLine, StoreError> {
-        let amount = match (self.amount_kind.as_str(), self.amount) {
-            ("percent", Some(raw)) => LineAmount::Percent(Percent::from_nano(raw)),
-            ("mass", Some(raw)) => LineAmount::Mass(Mass::from_micrograms(raw)),
-            ("volume", Some(raw)) => LineAmount::Volume(Volume::from_nanolitres(raw)),
-            ("quantity-sufficient", None) => LineAmount::QuantitySufficient,
-            (other, _) => {
-                return Err(
-                    at.corrupt("lines: amount_kind", format_args!("“{other}” and its amount make no sense"))
-                );
-            }
-        };
+        let amount = amount_of(at, "lines: amount_kind", &self.amount_kind, self.amount)?;
+        let stop = self
+            .trim_stop_kind
+            .map(|kind| amount_of(at, "lines: trim_stop_kind", &kind, self.trim_stop))
+            .transpose()?;
+        let trim = self.trim_result.map(|result| Box::new(Trim { result, stop }));
         Ok(FormulaLine {
             position: at.whole("lines: position", self.position)?,
             phase: self.phase,
@@ -219,6 +218,39 @@ impl line::Model {
             use_level_to: self.use_level_to.map(Percent::from_nano),
             weighing_tolerance: self.weighing_tolerance.map(Percent::from_nano),
             instruction: self.instruction,
+            trim,
         })
     }
+}
+
+const fn amount_word(amount: LineAmount) -> &'static str {
+    match amount {
+        LineAmount::Percent(_) => "percent",
+        LineAmount::PercentWeightInVolume(_) => "percent-w/v",
+        LineAmount::PercentVolumeInVolume(_) => "percent-v/v",
+        LineAmount::Parts(_) => "parts",
+        LineAmount::Mass(_) => "mass",
+        LineAmount::Volume(_) => "volume",
+        LineAmount::QuantitySufficient => "quantity-sufficient",
+    }
+}
+
+fn amount_of(
+    at: &At<'_>,
+    column: &'static str,
+    word: &str,
+    raw: Option<i64>,
+) -> Result<LineAmount, StoreError> {
+    Ok(match (word, raw) {
+        ("percent", Some(raw)) => LineAmount::Percent(Percent::from_nano(raw)),
+        ("percent-w/v", Some(raw)) => LineAmount::PercentWeightInVolume(Percent::from_nano(raw)),
+        ("percent-v/v", Some(raw)) => LineAmount::PercentVolumeInVolume(Percent::from_nano(raw)),
+        ("parts", Some(raw)) => LineAmount::Parts(Parts::from_nano(raw)),
+        ("mass", Some(raw)) => LineAmount::Mass(Mass::from_micrograms(raw)),
+        ("volume", Some(raw)) => LineAmount::Volume(Volume::from_nanolitres(raw)),
+        ("quantity-sufficient", None) => LineAmount::QuantitySufficient,
+        (other, _) => {
+            return Err(at.corrupt(column, format_args!("“{other}” and its amount make no sense")));
+        }
+    })
 }

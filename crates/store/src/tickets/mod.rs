@@ -7,7 +7,8 @@ use domain::{
 };
 use kernel::ids::{FormulaId, LotId, PackId, TicketId};
 use sea_orm::{
-    ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
+    ColumnTrait, Condition, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect, Select, Statement,
     sea_query::{Expr, ExprTrait, LockType},
 };
 use std::collections::{BTreeSet, HashMap};
@@ -108,6 +109,23 @@ pub async fn tickets_open(conn: &impl Conn) -> Result<Vec<Ticket>, StoreError> {
     let open = TicketStatus::ALL.into_iter().filter(|status| status.is_open()).collect();
     let filter = TicketFilter { statuses: open, ..TicketFilter::default() };
     all(conn, in_order(filtered(&filter))).await
+}
+
+/// The latest completed tickets of each formula, so many at most, whose version has lines added until a result is reached.
+pub async fn tickets_trimmed(conn: &impl Conn, of_each: usize) -> Result<Vec<Ticket>, StoreError> {
+    let db = conn.connection();
+    let text = format!(
+        "SELECT id FROM (SELECT t.id AS id, ROW_NUMBER() OVER (PARTITION BY t.formula ORDER BY c.day DESC, t.id DESC) AS nth \
+         FROM tickets t JOIN completions c ON c.ticket = t.id \
+         WHERE t.status = 'complete' AND t.version IN (SELECT version FROM formula_lines WHERE trim_result IS NOT NULL)) latest \
+         WHERE nth <= {of_each}"
+    );
+    let rows = db.query_all_raw(Statement::from_string(db.get_database_backend(), text)).await?;
+    let ids: Vec<TicketId> =
+        rows.iter().map(|row| row.try_get_by_index(0).map(TicketId)).collect::<Result<_, _>>()?;
+    let mut tickets = tickets_get(conn, &ids).await?;
+    tickets.sort_by_key(|ticket| ticket.id);
+    Ok(tickets)
 }
 
 /// Tickets that took something from a lot: where it went.

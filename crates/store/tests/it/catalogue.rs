@@ -5,7 +5,8 @@ use domain::{
     Catalogue, Settings,
     dates::Span,
     formulas::{
-        AmountBasis, Approval, Formula, FormulaLine, LineAmount, MeasuredDensity, VersionStatus, WrittenAs,
+        AmountBasis, Approval, Formula, FormulaLine, LineAmount, MeasuredDensity, Trim, VersionStatus,
+        WrittenAs,
     },
     materials::{Material, MaterialKind, UseLevel, UseLevelKind},
     packs::{ComponentPer, Pack, PackComponent},
@@ -13,7 +14,7 @@ use domain::{
     suppliers::Supplier,
 };
 use kernel::{
-    Count, Currency, Density, Mass, Money, Percent, Quantity, Rate, UnitPrice, Volume,
+    Count, Currency, Density, Mass, Money, Parts, Percent, Quantity, Rate, UnitPrice, Volume,
     ids::{FormulaVersionId, RateId},
 };
 use proptest::{
@@ -113,6 +114,7 @@ fn rich_formula(code: &str, makes: &Material, of: &Material) -> Formula {
         use_level_to: Some(percent("5")),
         weighing_tolerance: Some(percent("0.5")),
         instruction: Some("slowly".to_owned()),
+        trim: None,
     };
     let mut second = samples::version(formula.id, 2, of);
     second.status = VersionStatus::Retired;
@@ -138,8 +140,18 @@ fn rich_formula(code: &str, makes: &Material, of: &Material) -> Formula {
     third.lines = vec![
         line(1, LineAmount::Volume(Volume::from_nanolitres(8_333_000_000))),
         line(2, LineAmount::QuantitySufficient),
+        line(3, LineAmount::PercentWeightInVolume(percent("5.5"))),
+        line(4, LineAmount::PercentVolumeInVolume(percent("0.000000001"))),
     ];
-    formula.versions.extend([second, third]);
+    third.lines[2].trim = Some(Box::new(Trim {
+        result: "pH 5.75 to 6.25".to_owned(),
+        stop: Some(LineAmount::PercentWeightInVolume(percent("6"))),
+    }));
+    third.lines[3].trim = Some(Box::new(Trim { result: "straw-coloured".to_owned(), stop: None }));
+    let mut fourth = samples::version(formula.id, 4, of);
+    fourth.written_as = WrittenAs::Parts;
+    fourth.lines = vec![line(1, LineAmount::Parts(Parts::from_nano(2_500_000_000)))];
+    formula.versions.extend([second, third, fourth]);
     formula
 }
 

@@ -75,6 +75,111 @@ async fn upgraded_equals_fresh(upgraded: &TestDatabase, fresh: &TestDatabase) {
     assert_eq!(kept, 1);
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn sqlite_formulas_outlive_new_tables() {
+    formulas_outlive_new_tables(&TestDatabase::sqlite_empty().await).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn postgres_formulas_outlive_new_tables() {
+    if let Some(database) = TestDatabase::postgres_empty().await {
+        formulas_outlive_new_tables(&database).await;
+    }
+}
+
+/// Formulas, their lines and the tickets written from them, from before lines could be trimmed: all are there afterwards, what is
+/// fixed stays fixed, and references still hold.
+async fn formulas_outlive_new_tables(database: &TestDatabase) {
+    let raw = database.raw().await;
+    Migrator::up(&raw, Some(6)).await.unwrap();
+    let id = |n: u8| match database.backend() {
+        Backend::Sqlite => format!("x'{n:032x}'"),
+        Backend::Postgres => format!("'00000000-0000-0000-0000-{n:012x}'"),
+    };
+    let (material, makes, formula) = (id(1), id(2), id(3));
+    let (fixed, draft, ticket) = (id(4), id(5), id(6));
+    let mut rows = vec![
+        format!(
+            "INSERT INTO materials (id, code, code_key, name, kind, cas, hazard_statements, caution_groups, \
+                 incompatible_with) VALUES ({material}, 'a', 'A', 'A', 'raw-material', '[]', '[]', '[]', '[]'), \
+                 ({makes}, 'b', 'B', 'B', 'bulk', '[]', '[]', '[]', '[]')"
+        ),
+        format!(
+            "INSERT INTO formulas (id, code, code_key, name, makes) VALUES ({formula}, 'f', 'F', 'F', {makes})"
+        ),
+    ];
+    for (number, version) in [(1, &fixed), (2, &draft)] {
+        rows.push(format!(
+            "INSERT INTO formula_versions (id, formula, number, status, written_as, written_total, process_loss, heel, \
+             usual_batch, cost_per_batch, cost_currency, shelf_life, note) VALUES \
+             ({version}, {formula}, {number}, 'draft', 'grams', 1000, 7, 8, 9, 10, 'GBP', 'P24M', 'kept')"
+        ));
+        rows.push(format!(
+            "INSERT INTO formula_lines (version, position, material, amount_kind, amount, basis, instruction) VALUES \
+             ({version}, 1, {material}, 'mass', 400, 'as-supplied', 'slowly'), \
+             ({version}, 2, {material}, 'quantity-sufficient', NULL, 'as-supplied', NULL)"
+        ));
+    }
+    rows.push(format!(
+        "UPDATE formula_versions SET status = 'approved', approved_by = 'Ada', approved_on = '2026-01-01' \
+                       WHERE id = {fixed}"
+    ));
+    rows.push(format!(
+        "INSERT INTO tickets (id, number, number_key, formula, version, batch, planned_for, status, written_by, written_at) \
+         VALUES ({ticket}, 't', 'T', {formula}, {fixed}, 5, '2026-02-01', 'planned', 'Ada', 0)"
+    ));
+    for row in &rows {
+        raw.execute_unprepared(row).await.unwrap();
+    }
+
+    database.store.migrate().await.unwrap();
+    for (what, expected) in [
+        (
+            "formula_versions WHERE written_total = 1000 AND heel = 8 AND shelf_life = 'P24M' AND note = 'kept'",
+            2,
+        ),
+        ("formula_versions WHERE status = 'approved' AND approved_by = 'Ada' AND number = 1", 1),
+        ("formula_lines WHERE amount = 400 AND instruction = 'slowly' AND trim_result IS NULL", 2),
+        ("formula_lines WHERE amount IS NULL", 2),
+        ("tickets t JOIN formula_versions v ON v.id = t.version WHERE v.number = 1", 1),
+    ] {
+        assert_eq!(count(&raw, what).await, expected, "{what}");
+    }
+    if database.backend() == Backend::Sqlite {
+        assert_eq!(count(&raw, "pragma_foreign_key_check").await, 0);
+    }
+    for refused in [
+        format!("UPDATE formula_versions SET note = '' WHERE id = {fixed}"),
+        format!("DELETE FROM formula_lines WHERE version = {fixed}"),
+        format!("UPDATE formula_lines SET amount = 1 WHERE version = {fixed} AND position = 1"),
+        format!(
+            "INSERT INTO formula_lines (version, position, material, amount_kind, amount, basis) VALUES \
+                 ({fixed}, 3, {material}, 'mass', 1, 'as-supplied')"
+        ),
+        format!("DELETE FROM formula_versions WHERE id = {draft}"),
+        "UPDATE formula_versions SET written_as = 'parts' WHERE number = 2".to_owned(),
+        format!("UPDATE formula_lines SET trim_stop = 1, trim_stop_kind = 'mass' WHERE version = {draft}"),
+        format!("UPDATE formula_lines SET trim_result = 'pH 5' WHERE version = {draft} AND position = 2"),
+        format!(
+            "UPDATE formula_lines SET trim_result = 'pH 5', trim_stop = 399, trim_stop_kind = 'mass' \
+                 WHERE version = {draft} AND position = 1"
+        ),
+        format!("UPDATE formula_lines SET amount_kind = 'handfuls' WHERE version = {draft}"),
+    ] {
+        assert!(raw.execute_unprepared(&refused).await.is_err(), "{refused}");
+    }
+    for taken in [
+        format!("UPDATE formula_versions SET written_as = 'parts', written_total = NULL WHERE id = {draft}"),
+        format!(
+            "UPDATE formula_lines SET amount_kind = 'percent-w/v', trim_result = 'pH 5', trim_stop = 400, \
+                 trim_stop_kind = 'percent-w/v' WHERE version = {draft} AND position = 1"
+        ),
+    ] {
+        raw.execute_unprepared(&taken).await.unwrap();
+    }
+    raw.close().await.unwrap();
+}
+
 async fn two_processes_may_migrate_at_once(database: &TestDatabase) {
     let empty = match database.backend() {
         Backend::Sqlite => TestDatabase::sqlite_empty().await,

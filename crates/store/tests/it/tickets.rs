@@ -1,6 +1,7 @@
 //! Tickets: round trip with all that hangs on them, promises, weighings, pages.
 
 use domain::{
+    formulas::Trim,
     stock::MovementKind,
     tickets::{Allocation, Completion, Filling, Ticket, TicketStatus, Weighing},
 };
@@ -14,7 +15,7 @@ use store::{
     tickets::{
         TicketFilter, allocation_use, allocations_replace, completion_insert, ticket_by_number, ticket_get,
         ticket_insert, ticket_lock, ticket_status_set, tickets_count, tickets_get, tickets_open,
-        tickets_page, tickets_using_lot, weighing_insert, weighing_reverse, weighing_ticket,
+        tickets_page, tickets_trimmed, tickets_using_lot, weighing_insert, weighing_reverse, weighing_ticket,
     },
 };
 use testkit::{
@@ -30,6 +31,7 @@ on_both_databases! {
     promises,
     weighings_are_taken_back_once,
     tickets_come_in_pages,
+    the_latest_trimmed_tickets_of_each_formula,
 }
 
 async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) {
@@ -282,4 +284,56 @@ async fn tickets_come_in_pages(database: &TestDatabase) {
     assert_eq!(ticket_lock(&write, TicketId::new()).await.unwrap(), None);
     let missing = ticket_status_set(&write, TicketId::new(), TicketStatus::Complete, None).await;
     assert!(matches!(missing, Err(StoreError::NotFound { what: "ticket", .. })), "{missing:?}");
+}
+
+async fn the_latest_trimmed_tickets_of_each_formula(database: &TestDatabase) {
+    let store = &database.store;
+    let house = House::build(store).await;
+    assert_eq!(tickets_trimmed(store, 20).await.unwrap(), []);
+    let mut version = samples::version(house.formula.id, 7, &house.raw);
+    version.lines[0].trim = Some(Box::new(Trim { result: "pH 5".to_owned(), stop: None }));
+    let write = tx(store).await;
+    store::formulas::version_insert(&write, &version).await.unwrap();
+    write.commit().await.unwrap();
+    let bulk = house.lot(store, "B-1", "100 kg", None).await;
+    let mut complete = Vec::new();
+    for (number, day, trimmed, status) in [
+        ("T-1", "2026-01-03", true, TicketStatus::Complete),
+        ("T-2", "2026-01-01", true, TicketStatus::Complete),
+        ("T-3", "2026-01-02", true, TicketStatus::Complete),
+        ("T-4", "2026-01-04", false, TicketStatus::Complete),
+        ("T-5", "2026-01-05", true, TicketStatus::InProcess),
+    ] {
+        let mut ticket = samples::ticket(number, &house.formula, "10 kg");
+        if trimmed {
+            ticket.version = version.id;
+        }
+        ticket.status = status;
+        if status == TicketStatus::Complete {
+            ticket.completion = Some(Completion {
+                yield_mass: mass("9 kg"),
+                lot: bulk.id,
+                density: None,
+                fillings: Vec::new(),
+                by: "Ada Sample".to_owned(),
+                at: instant("2026-01-20T08:00:00Z"),
+                on: date(day),
+                note: None,
+            });
+        }
+        let write = tx(store).await;
+        ticket_insert(&write, &ticket).await.unwrap();
+        if let Some(completion) = &ticket.completion {
+            completion_insert(&write, ticket.id, completion).await.unwrap();
+        }
+        write.commit().await.unwrap();
+        complete.push(ticket);
+    }
+    let numbers = async |of_each| {
+        let mut found = tickets_trimmed(store, of_each).await.unwrap();
+        found.sort_by(|a, b| a.number.cmp(&b.number));
+        found.into_iter().map(|ticket| ticket.number).collect::<Vec<_>>()
+    };
+    assert_eq!(numbers(20).await, ["T-1", "T-2", "T-3"]);
+    assert_eq!(numbers(2).await, ["T-1", "T-3"]);
 }

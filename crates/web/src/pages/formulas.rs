@@ -267,6 +267,9 @@ fn per_thousand(share: Option<&Exact>) -> Markup {
 fn as_written(amount: &LineAmount) -> String {
     match amount {
         LineAmount::Percent(percent) => percent.to_string(),
+        LineAmount::PercentWeightInVolume(percent) => format!("{percent} w/v"),
+        LineAmount::PercentVolumeInVolume(percent) => format!("{percent} v/v"),
+        LineAmount::Parts(parts) => parts.to_string(),
         LineAmount::Mass(mass) => mass.to_string(),
         LineAmount::Volume(volume) => volume.to_string(),
         LineAmount::QuantitySufficient => t::QS.to_owned(),
