@@ -11,7 +11,8 @@ use domain::{
     tickets::Ticket,
 };
 use engine::{
-    CostRequest, CostSheet, View,
+    CostRequest, CostSheet, StatedOrder, View,
+    orders::ordered_otherwise,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
     scenario::Scenario,
@@ -43,8 +44,25 @@ impl App {
     /// # Errors
     /// [`Error::Forbidden`]; [`Error::Invalid`] when there is no answer at all. What is merely missing is a gap in the answer.
     pub fn cost_sheet(&self, actor: &Actor, request: &CostRequest) -> Result<CostSheet, Error> {
+        self.cost_sheet_ordering(actor, request, &[])
+    }
+
+    /// The same with so much of some materials stated to be ordered at once.
+    ///
+    /// # Errors
+    /// As [`App::cost_sheet`].
+    pub fn cost_sheet_ordering(
+        &self,
+        actor: &Actor,
+        request: &CostRequest,
+        orders: &[StatedOrder],
+    ) -> Result<CostSheet, Error> {
         let catalogue = self.catalogue(actor)?;
-        Ok(engine::cost_sheet(&View::plain(&catalogue), request)?)
+        let view = View::plain(&catalogue).ordering(orders);
+        let mut sheet = engine::cost_sheet(&view, request)?;
+        let otherwise = ordered_otherwise(&view, &sheet)?;
+        sheet.notes.extend(otherwise);
+        Ok(sheet)
     }
 
     /// Whether a run can be made, from which lots, what is short, what to buy.

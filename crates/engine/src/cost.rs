@@ -17,13 +17,14 @@ use kernel::{
 };
 
 use crate::{
-    EngineError, Gap, MaterialRef, Note, Source, View,
+    EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
     explode::{breaches_in, explode},
     gap::add_gap,
     normalise::normalise,
     note::add_note,
     output::{BatchOutput, FillingOutput, batch_output, component_per_unit, fill_mass, filling_output},
     rollup::Pricing,
+    source::{QuotationBehind, Standing},
     view::RateUsed,
 };
 
@@ -38,6 +39,8 @@ pub struct CostRequest {
     pub as_of: NaiveDate,
     /// The selling price of one unit to work the margin out at; `None` for the pack's own.
     pub price: Option<Money>,
+    /// How much of each material is ordered at once, which decides its pack and price break.
+    pub order: OrderBasis,
 }
 
 /// What is to be costed.
@@ -55,19 +58,30 @@ pub enum CostSubject {
 }
 
 impl CostRequest {
+    /// A subject at its usual batch, ordered for that batch.
+    pub const fn new(subject: CostSubject, as_of: NaiveDate) -> Self {
+        Self { subject, batch: None, as_of, price: None, order: OrderBasis::ForBatch }
+    }
+
     /// A version at its usual batch.
     pub const fn version(version: FormulaVersionId, as_of: NaiveDate) -> Self {
-        Self { subject: CostSubject::Version(version), batch: None, as_of, price: None }
+        Self::new(CostSubject::Version(version), as_of)
     }
 
     /// A pack of the version approved on the day, at its usual batch.
     pub const fn pack(pack: PackId, as_of: NaiveDate) -> Self {
-        Self { subject: CostSubject::Pack { pack, version: None }, batch: None, as_of, price: None }
+        Self::new(CostSubject::Pack { pack, version: None }, as_of)
     }
 
     /// The same at another batch.
     pub const fn at_batch(mut self, batch: Mass) -> Self {
         self.batch = Some(batch);
+        self
+    }
+
+    /// The same with materials ordered in other quantities.
+    pub const fn ordered(mut self, order: OrderBasis) -> Self {
+        self.order = order;
         self
     }
 }
@@ -95,6 +109,12 @@ pub struct CostSheet {
     pub totals: CostTotals,
     /// Margin and markup; only for a pack with a price and a complete cost.
     pub margin: Option<Margin>,
+    /// How much of each material was taken to be ordered at once.
+    pub order: OrderBasis,
+    /// How it stands with the quotations behind the sheet: as with the worst of them; `None` when it rests on none.
+    pub standing: Option<Standing>,
+    /// The quotations behind the sheet, through intermediates: the worst first, then by reference.
+    pub quotations: Vec<QuotationBehind>,
     /// What is missing.
     pub gaps: Vec<Gap>,
     /// What to know.
@@ -190,6 +210,8 @@ pub struct CostLine {
     pub share: Option<Exact>,
     /// Where the figure comes from.
     pub source: Source,
+    /// How it stands with the quotations behind the figure; `None` when it rests on none.
+    pub standing: Option<Standing>,
     /// What is missing here or beneath.
     pub gaps: Vec<Gap>,
     /// Whether something is missing here or beneath.
@@ -284,7 +306,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
 
     let demanded =
         exploded.materials.iter().map(|part| (part.material, &part.per_kg_charged * &batch.charged));
-    let mut pricing = Pricing::new(view, request.as_of, demanded);
+    let mut pricing = Pricing::new(view, request.as_of, demanded).ordered(request.order);
 
     // The liquid.
     let mut lines = Vec::with_capacity(normalised.lines.len() + 8);
@@ -353,6 +375,9 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
         batch,
         density,
         filling,
+        standing: lines.iter().filter_map(|line| line.standing).max(),
+        quotations: pricing.quotations_behind(&lines),
+        order: request.order,
         lines,
         totals,
         margin,
@@ -519,6 +544,7 @@ impl CostLine {
             value_per_unit: None,
             share: None,
             source: Source::Missing,
+            standing: None,
             gaps: Vec::new(),
             partial: false,
             nested: Vec::new(),

@@ -6,12 +6,15 @@
 
 pub mod buying;
 pub mod cautions;
+pub mod charges;
 pub mod cost;
 pub mod error;
 pub mod explode;
 pub mod gap;
+pub mod landed;
 pub mod normalise;
 pub mod note;
+pub mod orders;
 pub mod outlook;
 pub mod output;
 pub mod planned;
@@ -23,7 +26,9 @@ pub mod scenario;
 pub mod shelf;
 pub mod source;
 pub mod view;
+pub mod waste;
 pub mod what_if;
+pub mod yearly;
 
 mod figures;
 mod recipes;
@@ -40,6 +45,7 @@ pub use cost::{CostRequest, CostSheet, CostSubject, cost_sheet};
 pub use error::EngineError;
 pub use gap::Gap;
 pub use note::Note;
+pub use orders::{OrderBasis, StatedOrder};
 pub use outlook::{Outlook, OutlookRequest, outlook};
 pub use run_check::{RunAmount, RunCheck, RunRequest, Verdict, run_check};
 pub use scenario::{Change, PriceBy, PriceOf, RateBy, RunOf, Scenario};

@@ -3,18 +3,22 @@
 use chrono::NaiveDate;
 use domain::formulas::{Formula, FormulaVersion};
 use kernel::{Exact, ids::MaterialId};
-use std::{collections::HashMap, rc::Rc};
+use std::{
+    collections::{HashMap, HashSet},
+    rc::Rc,
+};
 
 use crate::{
-    EngineError, Gap, MaterialRef, Note, Source, View,
+    EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
     cost::{CostLine, LineKind},
     explode::{Making, making},
     gap::add_gap,
     normalise::normalise,
     note::add_note,
     output::batch_output,
-    price::landed_price,
-    source::RolledUpSource,
+    orders::order_for,
+    price::{PriceQuestion, landed_price_for},
+    source::{QuotationBehind, RolledUpSource, Standing},
 };
 
 /// Lines of intermediates that one sheet spells out at most. Shared intermediates nested deep multiply; their figures do not
@@ -27,6 +31,8 @@ struct UnitCost {
     value: Option<Exact>,
     gaps: Vec<Gap>,
     source: Source,
+    /// How it stands with the quotations behind it.
+    standing: Option<Standing>,
     /// What stands behind one kg of an intermediate.
     inner: Vec<Inner>,
 }
@@ -45,6 +51,7 @@ struct Inner {
 pub(crate) struct Pricing<'v, 'a> {
     view: &'v View<'a>,
     on: NaiveDate,
+    order: OrderBasis,
     demanded: HashMap<MaterialId, Exact>,
     costs: HashMap<MaterialId, Rc<UnitCost>>,
     notes: Vec<Note>,
@@ -59,7 +66,21 @@ impl<'v, 'a> Pricing<'v, 'a> {
         demanded: impl IntoIterator<Item = (MaterialId, Exact)>,
     ) -> Self {
         let demanded = demanded.into_iter().collect();
-        Self { view, on, demanded, costs: HashMap::new(), notes: Vec::new(), nested: 0 }
+        Self {
+            view,
+            on,
+            order: OrderBasis::ForBatch,
+            demanded,
+            costs: HashMap::new(),
+            notes: Vec::new(),
+            nested: 0,
+        }
+    }
+
+    /// The same with materials ordered in other quantities than the batch needs.
+    pub(crate) const fn ordered(mut self, order: OrderBasis) -> Self {
+        self.order = order;
+        self
     }
 
     /// Adds to what the batch needs of a material. To be called before its line is asked for.
@@ -96,6 +117,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
         } else {
             cost.gaps.iter().for_each(|gap| line.add_gap(gap.clone()));
             line.value = amount.as_ref().zip(cost.value.as_ref()).map(|(amount, cost)| amount * cost);
+            line.standing = cost.standing;
             if let Some(amount) = &amount {
                 line.nested = self.nested_lines(&cost, amount)?;
             }
@@ -146,7 +168,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
                     code: formula.code.clone(),
                     on: self.on,
                 };
-                UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new() }
+                UnitCost::missing(gap)
             }
         };
         let cost = Rc::new(cost);
@@ -157,17 +179,23 @@ impl<'v, 'a> Pricing<'v, 'a> {
     fn bought(&mut self, material: MaterialId) -> Result<UnitCost, EngineError> {
         let known = self.view.material(material)?;
         let demanded = self.demanded.get(&material).cloned().unwrap_or_default();
-        Ok(match landed_price(self.view, known, &demanded, self.on)? {
+        let (ordered, demand) = match order_for(self.view, self.order, known, &demanded, self.on)? {
+            Ok(order) => order,
+            Err(gap) => return Ok(UnitCost::missing(gap)),
+        };
+        let question = PriceQuestion { demand, ..PriceQuestion::of(&ordered) };
+        Ok(match landed_price_for(self.view, known, &question, self.on)? {
             Ok(price) => {
                 price.notes.into_iter().for_each(|note| add_note(&mut self.notes, note));
                 UnitCost {
                     value: Some(price.per_unit),
                     gaps: Vec::new(),
+                    standing: Some(price.source.validity.into()),
                     source: Source::Quotation(Box::new(price.source)),
                     inner: Vec::new(),
                 }
             }
-            Err(gap) => UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new() },
+            Err(gap) => UnitCost::missing(gap),
         })
     }
 
@@ -180,6 +208,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
         let mut value = None;
         let mut gaps = normalised.gaps;
         let mut inner = Vec::with_capacity(normalised.lines.len());
+        let mut standing = None;
         for line in normalised.lines {
             let amount = line.share.map(|share| &share * &charged_per_kg);
             if let Some(amount) = &amount
@@ -187,6 +216,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
             {
                 let cost = self.unit_cost(line.material)?;
                 cost.gaps.iter().for_each(|gap| add_gap(&mut gaps, gap.clone()));
+                standing = standing.max(cost.standing);
                 if let Some(cost) = &cost.value {
                     *value.get_or_insert(Exact::ZERO) += cost * amount;
                 }
@@ -227,6 +257,49 @@ impl<'v, 'a> Pricing<'v, 'a> {
             making_rate,
             currency: self.view.currency(),
         }));
-        Ok(UnitCost { value, gaps, source, inner })
+        Ok(UnitCost { value, gaps, source, standing, inner })
+    }
+
+    /// The quotations that lines rest on, through intermediates: the worst first, then by reference.
+    pub(crate) fn quotations_behind(&self, lines: &[CostLine]) -> Vec<QuotationBehind> {
+        let is_some = |amount: &Option<Exact>| amount.as_ref().is_some_and(|amount| !amount.is_zero());
+        let mut open: Vec<MaterialId> = lines
+            .iter()
+            .filter(|line| is_some(&line.amount))
+            .filter_map(|line| Some(line.material.as_ref()?.id))
+            .collect();
+        let mut seen = HashSet::new();
+        let mut found = Vec::new();
+        while let Some(material) = open.pop() {
+            let Some(cost) = self.costs.get(&material).filter(|_| seen.insert(material)) else { continue };
+            if let Source::Quotation(source) = &cost.source {
+                found.push(QuotationBehind {
+                    quotation: source.quotation,
+                    reference: source.reference.clone(),
+                    supplier: source.supplier,
+                    material,
+                    validity: source.validity,
+                });
+            }
+            open.extend(cost.inner.iter().filter(|line| is_some(&line.amount)).map(|line| line.material));
+        }
+        found.sort_by(|a, b| {
+            let key = |behind: &QuotationBehind| std::cmp::Reverse(Standing::from(behind.validity));
+            (key(a), &a.reference, a.material).cmp(&(key(b), &b.reference, b.material))
+        });
+        found
+    }
+}
+
+impl UnitCost {
+    /// Nothing is known, for a reason.
+    fn missing(gap: Gap) -> Self {
+        Self {
+            value: None,
+            gaps: vec![gap],
+            source: Source::Missing,
+            standing: Some(Standing::NoPrice),
+            inner: Vec::new(),
+        }
     }
 }
