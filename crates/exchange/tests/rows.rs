@@ -198,7 +198,21 @@ fn terms_that_make_no_sense() {
     );
     check(
         &[("quotations.csv", &text)],
-        &[],
+        &[
+            "quotations.csv, row 2, break counts: “week” is not one of line, order, year",
+            "quotations.csv, row 2, discount: a loss is out of range: at most less than 100 %",
+            "quotations.csv, row 2, duty: a percent must not be below nought",
+            "quotations.csv, row 2, charges: “tail lift 25” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg”",
+            "quotations.csv, row 2, price per: a price of active matter is of so much of it by mass, such as kg or 1 t",
+            "quotations.csv, row 3, charges: “a” stands twice",
+            "quotations.csv, row 3, deposit forfeited: a percent is out of range: at most 100 %",
+            "quotations.csv, row 3, small order below: needs a value, since there is a small order charge",
+            "quotations.csv, row 3, duty: needs a value, since it says what duty is on",
+            "quotations.csv, row 3, deposit: needs a value, since a share of it is forfeited",
+            "quotations.csv, row 4, charges: fuel is in USD, and the quotation is in EUR",
+            "quotations.csv, row 4, small order charge: needs a value, since it says which orders are small",
+            "quotations.csv, row 6, discount: differs from row 5, and both rows are of one quotation",
+        ],
     );
 }
 
