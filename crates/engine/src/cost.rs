@@ -18,6 +18,7 @@ use kernel::{
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
+    basis::Basis,
     explode::{breaches_in, explode},
     gap::add_gap,
     normalise::normalise,
@@ -41,6 +42,9 @@ pub struct CostRequest {
     pub price: Option<Money>,
     /// How much of each material is ordered at once, which decides its pack and price break.
     pub order: OrderBasis,
+    /// Which price is used for what is bought. Every other than replacement needs a view
+    /// [with history](View::with_history).
+    pub basis: Basis,
 }
 
 /// What is to be costed.
@@ -58,9 +62,16 @@ pub enum CostSubject {
 }
 
 impl CostRequest {
-    /// A subject at its usual batch, ordered for that batch.
+    /// A subject at its usual batch, on replacement, ordered for that batch.
     pub const fn new(subject: CostSubject, as_of: NaiveDate) -> Self {
-        Self { subject, batch: None, as_of, price: None, order: OrderBasis::ForBatch }
+        Self {
+            subject,
+            batch: None,
+            as_of,
+            price: None,
+            order: OrderBasis::ForBatch,
+            basis: Basis::Replacement,
+        }
     }
 
     /// A version at its usual batch.
@@ -84,6 +95,12 @@ impl CostRequest {
         self.order = order;
         self
     }
+
+    /// The same on another basis.
+    pub const fn on_basis(mut self, basis: Basis) -> Self {
+        self.basis = basis;
+        self
+    }
 }
 
 /// What a batch costs. Money is in `currency`; nothing is rounded.
@@ -93,6 +110,8 @@ pub struct CostSheet {
     pub subject: CostedSubject,
     /// The day asked.
     pub as_of: NaiveDate,
+    /// Which price was used for what is bought.
+    pub basis: Basis,
     /// The house's currency.
     pub currency: Currency,
     /// The catalogue's version.
@@ -306,7 +325,8 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
 
     let demanded =
         exploded.materials.iter().map(|part| (part.material, &part.per_kg_charged * &batch.charged));
-    let mut pricing = Pricing::new(view, request.as_of, demanded).ordered(request.order);
+    let mut pricing =
+        Pricing::new(view, request.as_of, demanded).ordered(request.order).on_basis(request.basis);
 
     // The liquid.
     let mut lines = Vec::with_capacity(normalised.lines.len() + 8);
@@ -370,6 +390,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
             units_per_case: pack.and_then(|pack| pack.units_per_case),
         },
         as_of: request.as_of,
+        basis: request.basis,
         currency: view.currency(),
         catalogue_version: view.catalogue().version,
         batch,
@@ -387,7 +408,8 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     })
 }
 
-fn find_subject<'a>(
+/// The version to be costed, and the pack it is filled into.
+pub(crate) fn find_subject<'a>(
     view: &View<'a>,
     request: &CostRequest,
 ) -> Result<(&'a FormulaVersion, Option<&'a Pack>), EngineError> {

@@ -8,7 +8,7 @@ use kernel::{
 use serde::Serialize;
 use std::fmt;
 
-use crate::view::MaterialRef;
+use crate::{basis::Basis, view::MaterialRef};
 
 /// Something a figure needs and nobody has entered. `Display` gives the sentence for a person.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
@@ -95,6 +95,31 @@ pub enum Gap {
         /// Its code.
         code: String,
     },
+    /// A cost that rests on receipts of a material that was not received by the day (or only for nought).
+    NoHistory {
+        /// The material.
+        material: MaterialRef,
+        /// The basis asked.
+        basis: Basis,
+        /// The day.
+        on: NaiveDate,
+    },
+    /// A cost that rests on lots that came in without a value.
+    NoLotValue {
+        /// The material.
+        material: MaterialRef,
+        /// The basis asked.
+        basis: Basis,
+        /// Numbers of the lots.
+        lots: Vec<String>,
+    },
+    /// No standard cost of a material was frozen by the day.
+    NoStandard {
+        /// The material.
+        material: MaterialRef,
+        /// The day.
+        on: NaiveDate,
+    },
 }
 
 impl Gap {
@@ -111,6 +136,9 @@ impl Gap {
             Self::NoStrength { .. } => "NO_STRENGTH",
             Self::OrderDoesNotFit { .. } => "ORDER_DOES_NOT_FIT",
             Self::NoUnitsPerCase { .. } => "NO_UNITS_PER_CASE",
+            Self::NoHistory { .. } => "NO_HISTORY",
+            Self::NoLotValue { .. } => "NO_LOT_VALUE",
+            Self::NoStandard { .. } => "NO_STANDARD",
         }
     }
 
@@ -123,7 +151,10 @@ impl Gap {
             | Self::NoApprovedVersion { material, .. }
             | Self::NoStrength { material, .. }
             | Self::OrderDoesNotFit { material, .. }
-            | Self::UnitsDoNotMeet { material, .. } => Some(material),
+            | Self::UnitsDoNotMeet { material, .. }
+            | Self::NoHistory { material, .. }
+            | Self::NoLotValue { material, .. }
+            | Self::NoStandard { material, .. } => Some(material),
             Self::NoLiquidDensity { .. } | Self::NoRate { .. } | Self::NoUnitsPerCase { .. } => None,
         }
     }
@@ -152,13 +183,28 @@ impl fmt::Display for Gap {
                 write!(f, "quotation {reference} of {material} cannot be used: {why}")
             }
             Self::NoStrength { material, reference } => {
-                write!(f, "quotation {reference} prices the active matter of {material}, whose strength is not known")
+                write!(
+                    f,
+                    "quotation {reference} prices the active matter of {material}, whose strength is not known"
+                )
             }
             Self::OrderDoesNotFit { material, why } => {
                 write!(f, "the stated order of {material} cannot be used: {why}")
             }
             Self::NoUnitsPerCase { code, .. } => {
                 write!(f, "pack {code} does not say how many units a case holds")
+            }
+            Self::NoHistory { material, basis, on } => {
+                write!(f, "nothing of {material} was bought by {on}, so it has no {basis} cost")
+            }
+            Self::NoLotValue { material, basis, lots } => write!(
+                f,
+                "{material} has no {basis} cost, for {} of it came without a value: {}",
+                if lots.len() == 1 { "a lot" } else { "lots" },
+                lots.join(", ")
+            ),
+            Self::NoStandard { material, on } => {
+                write!(f, "no standard cost of {material} was frozen by {on}")
             }
         }
     }

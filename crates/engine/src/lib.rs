@@ -4,6 +4,7 @@
 //! [`kernel::Exact`]; figures are rounded once, in [`present`]. What a figure needs and nobody has entered is a [`Gap`],
 //! and an answer with a gap never calls itself complete.
 
+pub mod basis;
 pub mod buying;
 pub mod cautions;
 pub mod charges;
@@ -39,6 +40,7 @@ mod shelf_testing;
 mod tests;
 mod words;
 
+pub use basis::{Basis, HistoryBook, bases_side_by_side};
 pub use buying::{Purchase, PurchaseOrder};
 pub use cautions::{Caution, CautionKind, Cautions, cautions};
 pub use cost::{CostRequest, CostSheet, CostSubject, cost_sheet};

@@ -1,7 +1,10 @@
-//! What a kg or piece of a material costs on a sheet: its landed price, or its own formula rolled up.
+//! What a kg or piece of a material costs on a sheet: its price on the sheet's basis, or its own formula rolled up.
 
 use chrono::NaiveDate;
-use domain::formulas::{Formula, FormulaVersion};
+use domain::{
+    formulas::{Formula, FormulaVersion},
+    materials::Material,
+};
 use kernel::{Exact, ids::MaterialId};
 use std::{
     collections::{HashMap, HashSet},
@@ -10,13 +13,14 @@ use std::{
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
+    basis::{Basis, BasisPrice, price_on_basis},
     cost::{CostLine, LineKind},
     explode::{Making, making},
     gap::add_gap,
     normalise::normalise,
     note::add_note,
-    output::batch_output,
     orders::order_for,
+    output::batch_output,
     price::{PriceQuestion, landed_price_for},
     source::{QuotationBehind, RolledUpSource, Standing},
 };
@@ -52,6 +56,7 @@ pub(crate) struct Pricing<'v, 'a> {
     view: &'v View<'a>,
     on: NaiveDate,
     order: OrderBasis,
+    basis: Basis,
     demanded: HashMap<MaterialId, Exact>,
     costs: HashMap<MaterialId, Rc<UnitCost>>,
     notes: Vec<Note>,
@@ -70,6 +75,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
             view,
             on,
             order: OrderBasis::ForBatch,
+            basis: Basis::Replacement,
             demanded,
             costs: HashMap::new(),
             notes: Vec::new(),
@@ -80,6 +86,12 @@ impl<'v, 'a> Pricing<'v, 'a> {
     /// The same with materials ordered in other quantities than the batch needs.
     pub(crate) const fn ordered(mut self, order: OrderBasis) -> Self {
         self.order = order;
+        self
+    }
+
+    /// The same on another basis than replacement.
+    pub(crate) const fn on_basis(mut self, basis: Basis) -> Self {
+        self.basis = basis;
         self
     }
 
@@ -179,24 +191,45 @@ impl<'v, 'a> Pricing<'v, 'a> {
     fn bought(&mut self, material: MaterialId) -> Result<UnitCost, EngineError> {
         let known = self.view.material(material)?;
         let demanded = self.demanded.get(&material).cloned().unwrap_or_default();
-        let (ordered, demand) = match order_for(self.view, self.order, known, &demanded, self.on)? {
-            Ok(order) => order,
-            Err(gap) => return Ok(UnitCost::missing(gap)),
+        let found = match self.basis {
+            Basis::Replacement => self.replacement(known, &demanded)?,
+            basis => price_on_basis(self.view, known, basis, &demanded, self.on)?,
         };
-        let question = PriceQuestion { demand, ..PriceQuestion::of(&ordered) };
-        Ok(match landed_price_for(self.view, known, &question, self.on)? {
+        Ok(match found {
             Ok(price) => {
                 price.notes.into_iter().for_each(|note| add_note(&mut self.notes, note));
                 UnitCost {
                     value: Some(price.per_unit),
                     gaps: Vec::new(),
-                    standing: Some(price.source.validity.into()),
-                    source: Source::Quotation(Box::new(price.source)),
+                    standing: match &price.source {
+                        Source::Quotation(source) => Some(source.validity.into()),
+                        _ => None,
+                    },
+                    source: price.source,
                     inner: Vec::new(),
                 }
             }
             Err(gap) => UnitCost::missing(gap),
         })
+    }
+
+    /// At the price of the day, for the quantity that is ordered.
+    fn replacement(
+        &self,
+        material: &Material,
+        for_batch: &Exact,
+    ) -> Result<Result<BasisPrice, Gap>, EngineError> {
+        let (ordered, demand) = match order_for(self.view, self.order, material, for_batch, self.on)? {
+            Ok(order) => order,
+            Err(gap) => return Ok(Err(gap)),
+        };
+        let question = PriceQuestion { demand, ..PriceQuestion::of(&ordered) };
+        let landed = landed_price_for(self.view, material, &question, self.on)?;
+        Ok(landed.map(|price| BasisPrice {
+            per_unit: price.per_unit,
+            source: Source::Quotation(Box::new(price.source)),
+            notes: price.notes,
+        }))
     }
 
     /// An intermediate at its usual batch: what goes in and the cost per batch, over what comes out. The sheet has taken the

@@ -9,6 +9,7 @@ use kernel::{
 use std::fmt;
 
 use crate::{
+    basis::{FifoSource, LastPurchaseSource, MovingAverageSource, StandardSource},
     landed::TermsUsed,
     orders::Demand,
     view::RateUsed,
@@ -43,6 +44,14 @@ pub enum Source {
     },
     /// Nobody has entered it; the line's gaps say what is missing.
     Missing,
+    /// The latest receipt with a value.
+    LastPurchase(Box<LastPurchaseSource>),
+    /// The average of what is there.
+    MovingAverage(Box<MovingAverageSource>),
+    /// The oldest that is there.
+    Fifo(Box<FifoSource>),
+    /// What was agreed and frozen.
+    Standard(Box<StandardSource>),
 }
 
 /// The offer a price comes from and how it became a price per kg or piece.
@@ -258,6 +267,10 @@ impl Source {
             Self::CostPerBatch { .. } => "COST_PER_BATCH",
             Self::LineLabour { .. } => "LINE_LABOUR",
             Self::Missing => "MISSING",
+            Self::LastPurchase(_) => "LAST_PURCHASE",
+            Self::MovingAverage(_) => "MOVING_AVERAGE",
+            Self::Fifo(_) => "FIFO",
+            Self::Standard(_) => "STANDARD",
         }
     }
 }
@@ -275,6 +288,10 @@ impl fmt::Display for Source {
                 write!(f, "line labour of pack {code}{}", rate_of(rate))
             }
             Self::Missing => f.write_str("missing"),
+            Self::LastPurchase(source) => source.fmt(f),
+            Self::MovingAverage(source) => source.fmt(f),
+            Self::Fifo(source) => source.fmt(f),
+            Self::Standard(source) => source.fmt(f),
         }
     }
 }

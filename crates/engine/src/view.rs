@@ -19,7 +19,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap, orders::StatedOrder};
+use crate::{EngineError, Gap, basis::HistoryBook, orders::StatedOrder};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -192,17 +192,18 @@ pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
     orders: &'a [StatedOrder],
+    history: Option<&'a HistoryBook>,
 }
 
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None, orders: &[] }
+        Self { catalogue, overlay: None, orders: &[], history: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay), orders: &[] }
+        Self { catalogue, overlay: Some(overlay), orders: &[], history: None }
     }
 
     /// The same with so much of some materials stated to be ordered at once; cost sheets price them at that.
@@ -214,6 +215,17 @@ impl<'a> View<'a> {
     /// How much of a material is stated to be ordered at once.
     pub fn stated_order(&self, material: MaterialId) -> Option<Quantity> {
         self.orders.iter().rev().find(|order| order.material == material).map(|order| order.quantity)
+    }
+
+    /// The same with what was received and frozen, for questions on another basis than replacement. Without it they find gaps.
+    pub const fn with_history(mut self, history: &'a HistoryBook) -> Self {
+        self.history = Some(history);
+        self
+    }
+
+    /// What was received and frozen, as far as it was handed in.
+    pub const fn history(&self) -> Option<&'a HistoryBook> {
+        self.history
     }
 
     /// The catalogue beneath.

@@ -3,8 +3,8 @@
 use migrations::Migrator;
 use sea_orm::{
     AccessMode, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr, IsolationLevel,
-    SqliteTransactionMode, SqlxPostgresConnector, SqlxSqliteConnector, Statement, TransactionOptions,
-    TransactionTrait,
+    SqliteTransactionMode, SqlxError, SqlxPostgresConnector, SqlxSqliteConnector, Statement,
+    TransactionOptions, TransactionTrait,
     sqlx::{
         ConnectOptions as _,
         postgres::{PgConnectOptions, PgPoolOptions},
@@ -201,7 +201,13 @@ impl Store {
             .acquire_timeout(options.patience)
             .connect_with(server)
             .await
-            .map_err(|error| StoreError::unreachable(&error))?;
+            .map_err(|error| match error {
+                // A first connection is not kept waiting by others: nobody answered, however often it was tried.
+                SqlxError::PoolTimedOut => StoreError::Unreachable {
+                    reason: format!("no server answered within {} s", options.patience.as_secs()),
+                },
+                error => StoreError::unreachable(&error),
+            })?;
         let connection = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
         Ok(Self { backend: Backend::Postgres, writer: connection.clone(), reader: connection })
     }

@@ -17,9 +17,7 @@ fn amount(
     figure: Decimal,
     currency: Currency,
 ) -> Option<UnitPrice> {
-    UnitPrice::from_decimal(figure, currency)
-        .map_err(|error| codes.problem(&draft.place, column, error))
-        .ok()
+    UnitPrice::from_decimal(figure, currency).map_err(|error| codes.problem(&draft.place, column, error)).ok()
 }
 
 /// The freight of a quotation.
@@ -54,10 +52,8 @@ pub(super) fn terms_of(codes: &mut Codes<'_>, draft: &QuotationDraft, currency: 
         duty: terms.duty.map(|percent| Duty { percent, on: terms.duty_on.unwrap_or_default() }),
         charges,
         small_order,
-        deposit: deposit.map(|amount| Deposit {
-            amount,
-            forfeited: terms.deposit_forfeited.unwrap_or_default(),
-        }),
+        deposit: deposit
+            .map(|amount| Deposit { amount, forfeited: terms.deposit_forfeited.unwrap_or_default() }),
         break_counts: terms.break_counts.unwrap_or_default(),
     }
 }

@@ -77,7 +77,8 @@ async fn an_offer_is_recorded_with_its_terms(database: &TestDatabase) {
     // 1.14 + 0.0228 + 0.02 a kilogram make it the better one: 12 kg in a pack of 100.
     let pack = catalogue.packs.by_code("HW-500").unwrap().id;
     let sheet = other.app.cost_sheet(&other.actor, &CostRequest::pack(pack, other.app.today())).unwrap();
-    let line = sheet.lines.iter().find(|line| line.material.as_ref().is_some_and(|m| m.code == "SLES")).unwrap();
+    let line =
+        sheet.lines.iter().find(|line| line.material.as_ref().is_some_and(|m| m.code == "SLES")).unwrap();
     assert_eq!(
         line.source.to_string(),
         "quotation O-20 of Oakhollow Supplies: 1.2 GBP per 1 kg, 1 × 100 kg for 12 kg, one batch; less 5 % discount; \
@@ -171,7 +172,9 @@ async fn a_cost_sheet_orders_as_asked(database: &TestDatabase) {
     );
     assert_eq!(
         source_of(&request.ordered(OrderBasis::YEAR), &[]),
-        format!("{sold}, 1 × 5 kg for 0.8 kg, one batch, for its use in a year is not known; valid until replaced")
+        format!(
+            "{sold}, 1 × 5 kg for 0.8 kg, one batch, for its use in a year is not known; valid until replaced"
+        )
     );
     let stated = [StatedOrder { material, quantity: quantity("12 kg") }];
     assert_eq!(

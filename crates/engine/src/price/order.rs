@@ -44,7 +44,9 @@ impl Question<'_, '_> {
             goods = &goods * &(Exact::ONE - entered.terms.discount.fraction());
         }
         let freight = match &entered.freight {
-            Some(freight) => Some(self.charge(freight.amount, freight.per, entered, &packs, "the freight")?),
+            Some(freight) => {
+                Some(self.charge(freight.amount, freight.per, entered, &packs, "the freight")?)
+            }
             None => None,
         };
         let bare = freight.as_ref().map_or_else(|| goods.clone(), |freight| &goods + freight);

@@ -90,10 +90,14 @@ fn each_term_and_all_of_them() {
         "2.455",
     );
     // The goods are worth 200: less than 200.01, but not less than 200.
-    let small =
-        |terms: &mut Terms, below| terms.small_order = Some(SmallOrder { charge: price("40"), below: price(below) });
+    let small = |terms: &mut Terms, below| {
+        terms.small_order = Some(SmallOrder { charge: price("40"), below: price(below) })
+    };
     per_kg(|terms| terms.small_order = Some(SmallOrder { charge: price("40"), below: price("200") }), "2.10");
-    per_kg(|terms| terms.small_order = Some(SmallOrder { charge: price("40"), below: price("200.01") }), "2.50");
+    per_kg(
+        |terms| terms.small_order = Some(SmallOrder { charge: price("40"), below: price("200.01") }),
+        "2.50",
+    );
     // With the discount the goods are worth 190.
     let mut house = with_terms(|quotation| {
         quotation.terms.discount = percent("5");
@@ -129,7 +133,11 @@ fn a_returnable_deposit_is_no_cost() {
     };
     let found = landed(&deposit("0"), "100");
     assert_eq!(found.per_unit.to_decimal_exactly(), Some(dec("2")));
-    assert!(found.source.to_string().contains("; deposit of 20 a pack, returned and no cost;"), "{}", found.source);
+    assert!(
+        found.source.to_string().contains("; deposit of 20 a pack, returned and no cost;"),
+        "{}",
+        found.source
+    );
     // Never given back: 20 for every 25 kg.
     assert_eq!(landed(&deposit("100"), "100").per_unit.to_decimal_exactly(), Some(dec("2.8")));
 }
@@ -339,7 +347,8 @@ fn terms() -> impl Strategy<Value = Terms> {
             (1_u32..50).prop_map(|kg| FreightPer::Quantity(quantity(&format!("{kg} kg")))),
         ]
     };
-    let charge = (money(), per()).prop_map(|(amount, per)| Charge { name: "a charge".to_owned(), amount, per });
+    let charge =
+        (money(), per()).prop_map(|(amount, per)| Charge { name: "a charge".to_owned(), amount, per });
     (
         share(),
         prop::option::of((share(), any::<bool>())),
@@ -440,6 +449,7 @@ fn the_plain_question_is_a_case_of_the_long_one() {
     let house = with_terms(|quotation| quotation.terms.discount = percent("3"));
     let catalogue = house.catalogue();
     let material = catalogue.materials.by_code("X").unwrap();
-    let plain = landed_price(&View::plain(&catalogue), material, &Exact::whole(60), day("2026-06-15")).unwrap();
+    let plain =
+        landed_price(&View::plain(&catalogue), material, &Exact::whole(60), day("2026-06-15")).unwrap();
     assert_eq!(plain.unwrap(), landed(&house, "60"));
 }

@@ -30,7 +30,8 @@ fn nonzero(number: u32) -> NonZeroU32 {
 fn sheet_of(house: &House, order: OrderBasis, stated: &[StatedOrder]) -> (CostSheet, Vec<Note>) {
     let catalogue = house.catalogue();
     let view = View::plain(&catalogue).ordering(stated);
-    let sheet = cost_sheet(&view, &CostRequest::pack(house.pack_id("WASH-500"), today()).ordered(order)).unwrap();
+    let sheet =
+        cost_sheet(&view, &CostRequest::pack(house.pack_id("WASH-500"), today()).ordered(order)).unwrap();
     let notes = ordered_otherwise(&view, &sheet).unwrap();
     (sheet, notes)
 }
@@ -50,7 +51,8 @@ fn the_tier_follows_the_order() {
     let keg = "quotation Q-BASE-1 of Supplier S1: 2 GBP per 1 kg";
     let tank = "quotation Q-BASE-1 of Supplier S1: 1.2 GBP per 1 kg, 1 × 1000 kg";
     // A batch of 200 kg takes 24 kg; a year takes 60,000 × 0.5 × 12 % = 3600 kg, a quarter of it 900.
-    let month = format!("{keg}, 5 × 60 kg for 300 kg, a month's use at 60,000 units a year; valid until replaced");
+    let month =
+        format!("{keg}, 5 × 60 kg for 300 kg, a month's use at 60,000 units a year; valid until replaced");
     check(
         &house,
         OrderBasis::ForBatch,
@@ -128,7 +130,9 @@ fn the_shelf_life_and_the_batch_bound_the_order() {
         &house,
         OrderBasis::YEAR,
         "2.000000",
-        &format!("{keg}, 1 × 60 kg for 24 kg, one batch, which is more than a month's use at 1,200 units a year; valid until replaced"),
+        &format!(
+            "{keg}, 1 × 60 kg for 24 kg, one batch, which is more than a month's use at 1,200 units a year; valid until replaced"
+        ),
         &[],
     );
 }
@@ -150,7 +154,10 @@ fn an_order_may_be_stated() {
         assert_eq!(sheet.standing, Some(Standing::NoPrice));
         sheet.gaps[0].to_string()
     };
-    assert_eq!(gap("10 pcs"), "the stated order of BASE (base) cannot be used: it is stated by count and kept by mass");
+    assert_eq!(
+        gap("10 pcs"),
+        "the stated order of BASE (base) cannot be used: it is stated by count and kept by mass"
+    );
     assert_eq!(gap("10 L"), "BASE (base) has no density, which the stated order needs");
 }
 
@@ -174,7 +181,9 @@ fn what_a_year_takes() {
     };
     let base = use_of("BASE");
     // 100 kg of polish leave 94: a hundred tins. They took 10 kg of base, and 20 / 0.9 × 0.5 kg through the premix.
-    let polish = Exact::whole(1000) * (Exact::whole(10) + Exact::ratio(100, 9).unwrap()) * Exact::ratio(1, 100).unwrap();
+    let polish = Exact::whole(1000)
+        * (Exact::whole(10) + Exact::ratio(100, 9).unwrap())
+        * Exact::ratio(1, 100).unwrap();
     assert_eq!(base.amount, Exact::whole(3600) + polish);
     assert_eq!(base.units, 61_000);
     assert_eq!(base.packs, ["POLISH-1", "WASH-500"]);
@@ -187,7 +196,10 @@ fn what_a_year_takes() {
     // A pack of a formula that is not approved takes nothing on the day.
     house.version("POLISH").status = domain::formulas::VersionStatus::Draft;
     let catalogue = house.catalogue();
-    assert_eq!(yearly_use(&View::plain(&catalogue), house.id("BASE"), today()).unwrap().amount, Exact::whole(3600));
+    assert_eq!(
+        yearly_use(&View::plain(&catalogue), house.id("BASE"), today()).unwrap().amount,
+        Exact::whole(3600)
+    );
 }
 
 /// A price break by the year is reached by what the packs take in a year, without anybody saying so.
@@ -221,8 +233,9 @@ fn standing_is_carried_to_every_figure() {
     house.parts.quotations[2].valid_until = Some(day("2026-06-20"));
     house.parts.quotations[3].valid_until = Some(day("2026-05-01"));
     house.formula("STOCK", "percent", &["GUM 2 %", "WATER q.s."]);
-    house.formula("POLISH", "percent", &["STOCK 25 %", "WAX 15 %", "SCENT 0 %", "WATER q.s."]).cost_per_batch =
-        Some(gbp("40"));
+    house
+        .formula("POLISH", "percent", &["STOCK 25 %", "WAX 15 %", "SCENT 0 %", "WATER q.s."])
+        .cost_per_batch = Some(gbp("40"));
     let cost = |house: &House| {
         let catalogue = house.catalogue();
         let request = CostRequest::version(house.version_id("POLISH"), today());
@@ -233,7 +246,10 @@ fn standing_is_carried_to_every_figure() {
     // Through the stock to the gum; the scent, of which there is nothing, and the making rest on no quotation.
     let (lapsed, soon, valid) = (Standing::Lapsed, Standing::LapsesSoon, Standing::Valid);
     assert_eq!(standing, [Some(lapsed), Some(soon), None, Some(valid), None]);
-    assert_eq!(sheet.lines[0].nested.iter().map(|line| line.standing).collect::<Vec<_>>(), [Some(lapsed), Some(valid)]);
+    assert_eq!(
+        sheet.lines[0].nested.iter().map(|line| line.standing).collect::<Vec<_>>(),
+        [Some(lapsed), Some(valid)]
+    );
     assert_eq!(sheet.standing, Some(lapsed));
     let behind: Vec<_> = sheet.quotations.iter().map(|behind| behind.reference.as_str()).collect();
     assert_eq!(behind, ["Q-GUM-1", "Q-WAX-3", "Q-WATER-2"]);

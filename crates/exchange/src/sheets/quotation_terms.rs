@@ -68,8 +68,12 @@ fn charges(row: &mut Row<'_>, currency: Option<Currency>) -> Option<Vec<ChargeDr
 
 fn charge(row: &Row<'_>, part: &str, currency: Option<Currency>) -> Result<ChargeDraft, String> {
     let mark = row.options.decimal;
-    let unreadable =
-        || format!("“{}” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg”", shown(part));
+    let unreadable = || {
+        format!(
+            "“{}” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg”",
+            shown(part)
+        )
+    };
     let (name, rest) = part.split_once(':').ok_or_else(unreadable)?;
     let (figure, per) = rest.split_once(" per ").ok_or_else(unreadable)?;
     let (amount, beside) = figures::money(figure, mark)?;

@@ -112,7 +112,12 @@ const fn per_columns(per: FreightPer) -> (&'static str, Option<Quantity>) {
 }
 
 /// What a charge is by, from its columns.
-fn per_of(at: &At<'_>, column: &str, per: Option<&str>, quantity: Option<Quantity>) -> Result<FreightPer, StoreError> {
+fn per_of(
+    at: &At<'_>,
+    column: &str,
+    per: Option<&str>,
+    quantity: Option<Quantity>,
+) -> Result<FreightPer, StoreError> {
     match (per, quantity) {
         (Some("quantity"), Some(quantity)) => Ok(FreightPer::Quantity(quantity)),
         (Some("pack"), None) => Ok(FreightPer::Pack),
@@ -175,11 +180,8 @@ impl quotation::Model {
             }
         };
         let charge = |row: charge::Model| -> Result<Charge, StoreError> {
-            let quantity = at.quantity_opt(
-                "charges: per_quantity",
-                row.per_quantity,
-                row.per_dimension.as_deref(),
-            )?;
+            let quantity =
+                at.quantity_opt("charges: per_quantity", row.per_quantity, row.per_dimension.as_deref())?;
             let per = per_of(&at, "charges: per", Some(&row.per), quantity)?;
             Ok(Charge { name: row.name, amount: price(row.amount), per })
         };

@@ -119,10 +119,7 @@ async fn nothing_goes_below_nought(database: &TestDatabase) {
         ("UPDATE quotations SET duty = -1, duty_on = 'price'", "ck_quotations_duty"),
         ("UPDATE quotations SET small_order_below = 1", "ck_quotations_small_order"),
         ("UPDATE quotations SET deposit = 1", "ck_quotations_deposit"),
-        (
-            "UPDATE quotations SET deposit = 1, deposit_forfeited = 100000000001",
-            "ck_quotations_deposit",
-        ),
+        ("UPDATE quotations SET deposit = 1, deposit_forfeited = 100000000001", "ck_quotations_deposit"),
         (
             "INSERT INTO quotation_charges SELECT id, 1, 'lift', 1, 'order', 1, 'mass' FROM quotations",
             "ck_quotation_charges_per",
