@@ -16,7 +16,7 @@ use std::collections::HashSet;
 
 use crate::{
     EngineError, View,
-    explode::explode,
+    explode::{Exploded, explode},
     output::{batch_output, component_per_unit, fill_mass, filling_output},
 };
 
@@ -50,7 +50,7 @@ pub fn yearly_use(view: &View<'_>, material: MaterialId, on: NaiveDate) -> Resul
         // Another formula that cannot be taken apart does not stand in the way of this question.
         let per_kg = explode(view, version, on)
             .ok()
-            .filter(|exploded| exploded.is_complete())
+            .filter(Exploded::is_complete)
             .and_then(|exploded| exploded.get(material).map(|part| part.per_kg_charged.clone()));
         for id in packs {
             let pack = view.pack(*id)?;

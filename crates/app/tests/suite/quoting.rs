@@ -145,7 +145,7 @@ async fn terms_come_in_by_sheets(database: &TestDatabase) {
     let catalogue = house.app.catalogue(&house.actor).unwrap();
     let kept = catalogue.quotations().iter().find(|q| q.reference == "O-1").unwrap();
     let mut wanted = terms();
-    wanted.charges[0].name = "tail lift".to_owned();
+    "tail lift".clone_into(&mut wanted.charges[0].name);
     assert_eq!(kept.terms, wanted);
     let plain = catalogue.quotations().iter().find(|q| q.reference == "O-2").unwrap();
     assert_eq!(plain.terms, Terms::default());

@@ -91,7 +91,7 @@ fn each_term_and_all_of_them() {
     );
     // The goods are worth 200: less than 200.01, but not less than 200.
     let small = |terms: &mut Terms, below| {
-        terms.small_order = Some(SmallOrder { charge: price("40"), below: price(below) })
+        terms.small_order = Some(SmallOrder { charge: price("40"), below: price(below) });
     };
     per_kg(|terms| terms.small_order = Some(SmallOrder { charge: price("40"), below: price("200") }), "2.10");
     per_kg(
