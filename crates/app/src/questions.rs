@@ -44,10 +44,12 @@ impl App {
     /// # Errors
     /// [`Error::Forbidden`]; [`Error::Invalid`] when there is no answer at all. What is merely missing is a gap in the answer.
     pub fn cost_sheet(&self, actor: &Actor, request: &CostRequest) -> Result<CostSheet, Error> {
-        self.cost_sheet_ordering(actor, request, &[])
+        let catalogue = self.catalogue(actor)?;
+        Ok(engine::cost_sheet(&View::plain(&catalogue), request)?)
     }
 
-    /// The same with so much of some materials stated to be ordered at once.
+    /// The same for somebody who looks at one sheet: with so much of some materials stated to be ordered at once, and with notes on
+    /// what would cost another price if it were ordered for the year.
     ///
     /// # Errors
     /// As [`App::cost_sheet`].
@@ -166,7 +168,7 @@ impl App {
         Ok(store::lots::lots_get(self.store(), ids).await?)
     }
 
-    /// All lots of some materials, empty ones included.
+    /// The lots of some materials that hold something.
     ///
     /// # Errors
     /// [`Error::Forbidden`], or when the database cannot be read.

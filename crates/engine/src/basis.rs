@@ -15,6 +15,7 @@ mod periodic;
 mod realisable;
 
 mod sources;
+mod walk;
 
 use serde::{Deserialize, Serialize};
 use std::{fmt, str::FromStr};

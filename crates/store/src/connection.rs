@@ -12,7 +12,7 @@ use sea_orm::{
     },
 };
 use sea_orm_migration::MigratorTrait;
-use std::time::Duration;
+use std::{sync::Arc, time::Duration};
 
 use crate::StoreError;
 
@@ -210,6 +210,17 @@ impl Store {
             })?;
         let connection = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
         Ok(Self { backend: Backend::Postgres, writer: connection.clone(), reader: connection })
+    }
+
+    /// The same store, which tells a watcher of each statement how long it took: for metrics, and for tests that count.
+    #[must_use]
+    pub fn watched(mut self, watcher: impl Fn(Duration) + Send + Sync + 'static) -> Self {
+        let watcher = Arc::new(watcher);
+        for connection in [&mut self.writer, &mut self.reader] {
+            let watcher = Arc::clone(&watcher);
+            connection.set_metric_callback(move |statement| watcher(statement.elapsed));
+        }
+        self
     }
 
     /// Which database this is.

@@ -12,11 +12,14 @@ use chrono::NaiveDate;
 use domain::stock::MovementKind;
 use kernel::{Exact, ids::LotId};
 use std::{
-    collections::{HashMap, HashSet, VecDeque},
+    collections::{HashSet, VecDeque},
     sync::Arc,
 };
 
-use super::history::{Entry, History, LotRef};
+use super::{
+    history::{Entry, History, LotRef},
+    walk::Walk,
+};
 
 /// A receipt that says what the material last cost.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -87,143 +90,6 @@ pub struct RanOut {
     pub unit_cost: Exact,
 }
 
-/// A quantity that cost so much together, and how much of it is left. Quantities are in the smallest kept unit.
-#[derive(Debug, Clone)]
-struct Stack {
-    /// The receipt it came in with, or the last of them.
-    entry: usize,
-    quantity: i128,
-    value: Option<Exact>,
-    left: i128,
-}
-
-impl Stack {
-    fn worth(&self, quantity: i128) -> Option<Exact> {
-        let value = self.value.as_ref()?;
-        if quantity == self.quantity {
-            return Some(value.clone());
-        }
-        Exact::ratio(quantity, self.quantity).ok().map(|share| &share * value)
-    }
-}
-
-/// So much of a stack, taken by an issue.
-#[derive(Debug, Clone, Copy)]
-struct Part {
-    issue: usize,
-    stack: usize,
-    quantity: i128,
-}
-
-/// A history being walked through.
-#[derive(Debug, Clone)]
-struct Walk<'h> {
-    history: &'h History,
-    day: NaiveDate,
-    stacks: Vec<Stack>,
-    parts: Vec<Part>,
-    /// Issues that are uncovered, and by how much.
-    owed: VecDeque<(usize, i128)>,
-}
-
-impl<'h> Walk<'h> {
-    const fn new(history: &'h History, day: NaiveDate) -> Self {
-        Self { history, day, stacks: Vec::new(), parts: Vec::new(), owed: VecDeque::new() }
-    }
-
-    fn push(&mut self, entry: usize, quantity: i128, value: Option<Exact>) -> usize {
-        self.stacks.push(Stack { entry, quantity, value, left: quantity });
-        self.stacks.len() - 1
-    }
-
-    fn left(&self, stack: usize) -> i128 {
-        self.stacks.get(stack).map_or(0, |stack| stack.left)
-    }
-
-    /// Takes what there is of a stack, at most what is wanted.
-    fn take(&mut self, issue: usize, stack: usize, wanted: i128) -> i128 {
-        let Some(from) = self.stacks.get_mut(stack) else { return 0 };
-        let quantity = wanted.min(from.left);
-        if quantity > 0 {
-            from.left -= quantity;
-            self.parts.push(Part { issue, stack, quantity });
-        }
-        quantity
-    }
-
-    /// Lets a stack that has just come in cover what was taken out before it.
-    fn cover(&mut self, stack: usize, covers: impl Fn(LotId) -> bool) {
-        let owed = std::mem::take(&mut self.owed);
-        for (issue, wanted) in owed {
-            let lot = self.history.entries().get(issue).map(|entry| entry.lot.id);
-            let taken = if lot.is_some_and(&covers) { self.take(issue, stack, wanted) } else { 0 };
-            if taken < wanted {
-                self.owed.push_back((issue, wanted - taken));
-            }
-        }
-    }
-
-    /// What is left of a stack and what comes on top become a new stack.
-    fn merge(&mut self, old: usize, entry: usize, quantity: i128, value: Option<Exact>) -> usize {
-        let (left, worth) = match self.stacks.get_mut(old) {
-            Some(stack) => {
-                let kept = (stack.left, stack.worth(stack.left));
-                stack.left = 0;
-                kept
-            }
-            None => (0, Some(Exact::ZERO)),
-        };
-        let value = worth.zip(value).map(|(a, b)| a + b);
-        self.push(entry, left + quantity, value)
-    }
-
-    fn layer(&self, stack: usize) -> Option<Layer> {
-        let stack = self.stacks.get(stack).filter(|stack| stack.left > 0)?;
-        let entry = self.history.entries().get(stack.entry)?;
-        Some(Layer {
-            lot: Arc::clone(&entry.lot),
-            received_on: entry.on,
-            quantity: self.history.exact(stack.left),
-            value: stack.worth(stack.left),
-        })
-    }
-
-    fn issues(&self) -> Vec<Issue> {
-        let mut at = HashMap::new();
-        let mut issues = Vec::new();
-        for (index, entry) in self.history.counting(self.day) {
-            let raw = i128::from(entry.quantity.raw());
-            if raw < 0 {
-                at.insert(index, issues.len());
-                issues.push(Issue {
-                    on: entry.on,
-                    lot: Arc::clone(&entry.lot),
-                    kind: entry.kind,
-                    quantity: self.history.exact(-raw),
-                    cost: Some(Exact::ZERO),
-                    uncovered: Exact::ZERO,
-                });
-            }
-        }
-        for part in &self.parts {
-            let cost = self.stacks.get(part.stack).and_then(|stack| stack.worth(part.quantity));
-            if let Some(issue) = at.get(&part.issue).and_then(|at| issues.get_mut(*at)) {
-                issue.cost = issue.cost.take().zip(cost).map(|(a, b)| a + b);
-            }
-        }
-        for (issue, uncovered) in &self.owed {
-            if let Some(issue) = at.get(issue).and_then(|at| issues.get_mut(*at)) {
-                issue.uncovered = self.history.exact(*uncovered);
-            }
-        }
-        issues
-    }
-
-    fn uncovered(&self) -> Exact {
-        self.history.exact(self.owed.iter().map(|(_, quantity)| *quantity).sum())
-    }
-}
-
 fn value_of(entry: &Entry) -> Option<Exact> {
     entry.value.map(kernel::Money::to_exact)
 }
@@ -288,14 +154,10 @@ impl FifoFlow<'_> {
     fn bring_in(&mut self, index: usize, entry: &Entry, quantity: i128) {
         let value = value_of(entry);
         // What a count finds, or comes back, belongs to what is left of its lot.
-        let same_lot = |stack: &usize| {
-            let stack = self.walk.stacks.get(*stack);
-            let came_with = stack.and_then(|stack| self.walk.history.entries().get(stack.entry));
-            came_with.is_some_and(|came_with| came_with.lot.id == entry.lot.id)
-        };
+        let same_lot = |stack: &usize| self.walk.lot(*stack) == Some(entry.lot.id);
         let found = if entry.is_receipt() { None } else { self.queue.iter().position(same_lot) };
         if let Some(at) = found.and_then(|at| self.queue.get_mut(at)) {
-            let came_with = self.walk.stacks.get(*at).map_or(index, |stack| stack.entry);
+            let came_with = self.walk.entry(*at).unwrap_or(index);
             *at = self.walk.merge(*at, came_with, quantity, value);
             return;
         }
@@ -310,7 +172,7 @@ impl FifoFlow<'_> {
         let mut wanted = quantity;
         while wanted > 0 {
             let Some(stack) = self.queue.front().copied() else {
-                self.walk.owed.push_back((issue, wanted));
+                self.walk.owe(issue, wanted);
                 return;
             };
             wanted -= self.walk.take(issue, stack, wanted);
@@ -362,8 +224,7 @@ impl AverageFlow<'_> {
     /// Remembers the average the last of it left at, until something that was paid for comes in.
     fn settle(&mut self, on: NaiveDate) {
         let Some(pool) = self.pool else { return };
-        let is_worth = self.walk.stacks.get(pool).and_then(|stack| stack.value.as_ref());
-        if is_worth.is_some_and(|value| !value.is_zero()) {
+        if self.walk.costs(pool) {
             self.emptied = (self.walk.left(pool) == 0).then_some((on, pool));
         }
     }
@@ -371,7 +232,7 @@ impl AverageFlow<'_> {
     fn take_out(&mut self, issue: usize, on: NaiveDate, quantity: i128) {
         let taken = self.pool.map_or(0, |pool| self.walk.take(issue, pool, quantity));
         if taken < quantity {
-            self.walk.owed.push_back((issue, quantity - taken));
+            self.walk.owe(issue, quantity - taken);
         }
         if taken > 0 {
             self.settle(on);
@@ -379,11 +240,7 @@ impl AverageFlow<'_> {
     }
 
     fn beside_of(&self, lot: LotId) -> Vec<usize> {
-        let of_lot = |stack: &&usize| {
-            let stack = self.walk.stacks.get(**stack);
-            let entry = stack.and_then(|stack| self.walk.history.entries().get(stack.entry));
-            entry.is_some_and(|entry| entry.lot.id == lot)
-        };
+        let of_lot = |stack: &&usize| self.walk.lot(**stack) == Some(lot);
         self.beside.iter().filter(of_lot).copied().collect()
     }
 
@@ -399,33 +256,30 @@ impl AverageFlow<'_> {
             wanted -= self.walk.take(issue, stack, wanted);
         }
         if wanted > 0 {
-            self.walk.owed.push_back((issue, wanted));
+            self.walk.owe(issue, wanted);
         }
         let Self { walk, beside, .. } = self;
         beside.retain(|stack| walk.left(*stack) > 0);
     }
 
-    fn pool(&self) -> Option<&Stack> {
-        self.walk.stacks.get(self.pool?).filter(|stack| stack.left > 0)
+    /// The pool, when something is in it.
+    fn pool(&self) -> Option<usize> {
+        self.pool.filter(|pool| self.walk.left(*pool) > 0)
     }
 
     /// What is there with a value, kg or pieces.
     pub fn quantity(&self) -> Exact {
-        self.walk.history.exact(self.pool().map_or(0, |stack| stack.left))
+        self.walk.history.exact(self.pool().map_or(0, |pool| self.walk.left(pool)))
     }
 
     /// What that is worth.
     pub fn value(&self) -> Exact {
-        self.pool().and_then(|stack| stack.worth(stack.left)).unwrap_or_default()
+        self.pool().and_then(|pool| self.walk.layer(pool)?.value).unwrap_or_default()
     }
 
     /// The average per kg or piece of what is there with a value; `None` when nothing is.
     pub fn unit_cost(&self) -> Option<Exact> {
-        self.pool().and_then(|stack| self.unit_cost_of(stack))
-    }
-
-    fn unit_cost_of(&self, stack: &Stack) -> Option<Exact> {
-        stack.value.as_ref()?.checked_div(&self.walk.history.exact(stack.quantity)).ok()
+        self.walk.unit_cost(self.pool()?)
     }
 
     /// Receipts that are in the average: those since the shelf was last empty.
@@ -435,15 +289,23 @@ impl AverageFlow<'_> {
 
     /// The day of the latest entry that changed the average.
     pub fn changed_on(&self) -> Option<NaiveDate> {
-        let stack = self.walk.stacks.get(self.pool?)?;
-        self.walk.history.entries().get(stack.entry).map(|entry| entry.on)
+        self.walk.history.entries().get(self.walk.entry(self.pool?)?).map(|entry| entry.on)
     }
 
     /// The average at which the last of it left, when nothing that was paid for is there now.
     pub fn ran_out(&self) -> Option<RanOut> {
         let (on, pool) = self.emptied?;
-        let stack = self.walk.stacks.get(pool)?;
-        Some(RanOut { on, unit_cost: self.unit_cost_of(stack)? })
+        Some(RanOut { on, unit_cost: self.walk.unit_cost(pool)? })
+    }
+
+    /// The average a sheet uses: of what is there, or, when nothing that was paid for is, the one at which the last of it left, with
+    /// that day.
+    pub(super) fn for_sheet(&self) -> Option<(Exact, Option<NaiveDate>)> {
+        match (self.emptied, self.pool()) {
+            (Some((on, pool)), _) => Some((self.walk.sheet_unit_cost(pool)?, Some(on))),
+            (None, Some(pool)) if self.walk.costs(pool) => Some((self.walk.sheet_unit_cost(pool)?, None)),
+            (None, _) => None,
+        }
     }
 
     /// What is left of lots without a value. While there is any, the average is not that of all that is there.

@@ -178,30 +178,24 @@ impl Asked<'_> {
         if !unvalued.is_empty() {
             return Err(self.unvalued(&unvalued));
         }
-        // What only a count brought in has cost nothing here, and says nothing about what the material costs.
-        let held = flow.unit_cost().filter(Exact::is_positive);
-        let ran_out = flow.ran_out();
-        let ran_out_on = if held.is_some() { None } else { ran_out.as_ref().map(|ran_out| ran_out.on) };
-        let Some(per_unit) = held.or(ran_out.map(|ran_out| ran_out.unit_cost)) else {
+        let Some((per_unit, ran_out_on)) = flow.for_sheet() else {
             return Err(self.nothing_known(history));
         };
+        let quantity = if ran_out_on.is_none() { flow.quantity() } else { Exact::ZERO };
         let mut notes = Vec::new();
         if let Some(on) = ran_out_on {
             notes.push(Note::AverageRanOut { material: self.named(), on });
         }
-        Ok(BasisPrice {
-            per_unit,
-            source: Source::MovingAverage(Box::new(MovingAverageSource {
-                on: self.on,
-                receipts: flow.receipts(),
-                quantity: flow.quantity(),
-                value: flow.value(),
-                currency: self.view.currency(),
-                dimension: self.material.stock_dimension(),
-                ran_out_on,
-            })),
-            notes,
-        })
+        let source = MovingAverageSource {
+            on: self.on,
+            receipts: flow.receipts(),
+            value: &per_unit * &quantity,
+            quantity,
+            currency: self.view.currency(),
+            dimension: self.material.stock_dimension(),
+            ran_out_on,
+        };
+        Ok(BasisPrice { per_unit, source: Source::MovingAverage(Box::new(source)), notes })
     }
 
     fn fifo(&self, history: &History) -> Result<Found, EngineError> {

@@ -1,10 +1,12 @@
 //! Cost sheets on every basis, and side by side.
 
 use domain::{materials::MaterialKind, packs::ComponentPer};
-use kernel::Exact;
+use kernel::{Dimension, Exact, Money, Quantity};
+use proptest::prelude::*;
 
 use super::{
     costing::assert_adds_up,
+    differential::{plans, raw_code},
     fixtures::{House, day, dec, gbp, kg, percent, price, shown, today},
     ledger::Ledger,
 };
@@ -444,4 +446,78 @@ fn bases_as_people_write_them() {
         "“LIFO” is not a basis (use replacement, last purchase, moving average, FIFO or standard)"
     );
     assert_eq!(Basis::default(), Basis::Replacement);
+}
+
+/// An average over years of odd weights is a fraction too long to add up with others. On a sheet its value is taken to a millionth of
+/// a millionth of what money is kept to; the history still has it exactly.
+#[test]
+fn a_long_running_average_stays_handy() {
+    let mut house = House::new();
+    house.formula("F", "percent", &["OIL 100 %"]);
+    let oil = house.id("OIL");
+    let mut ledger = Ledger::default();
+    for at in 0..150_i64 {
+        let on =
+            day("2024-01-01").checked_add_days(chrono::Days::new(5 * at.unsigned_abs())).unwrap().to_string();
+        let amount = Quantity::from_raw(200_000_000_000 + 7_919 * at, Dimension::Mass);
+        let value = Money::from_micros(300_000_000 + 104_729 * at * at, kernel::Currency::GBP);
+        ledger.bring(oil, &on, &format!("O{at}"), amount, Some(value));
+        ledger.take_raw(&on, &format!("O{at}"), 190_000_000_000 + 15_485_863 * at);
+    }
+    let book = ledger.book();
+    let request = CostRequest::version(house.version_id("F"), today()).on_basis(Basis::MovingAverage);
+    let on_sheet = unit_cost(&ask(&house, &book, &request), "OIL").unwrap();
+    let history = book.history(oil).unwrap();
+    let exactly = history.moving_average(today()).unit_cost().unwrap();
+    assert!(format!("{exactly:?}").len() > 1_000 && format!("{on_sheet:?}").len() < 100);
+    assert!((&exactly - &on_sheet).abs() < Exact::scaled(1, 18));
+    assert_eq!(history.moving_average(today()).receipts(), 150);
+    assert!(source(&ask(&house, &book, &request), "OIL").starts_with("moving average of 150 receipts: "));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(60))]
+
+    /// Where everything was bought at what it is quoted at, every basis says what replacement says, through three levels.
+    #[test]
+    fn prices_that_never_moved_are_the_same_on_every_basis(mut plans in plans(), lots in 1_i64..4) {
+        for price in &mut plans.prices {
+            *price = (*price).max(1);
+        }
+        plans.fill.2 = plans.fill.2.max(1);
+        let house = plans.house();
+        let mut ledger = Ledger::default();
+        let mut receive = |code: &str, price: Exact, dimension: Dimension| {
+            for at in 0..lots {
+                let amount = Quantity::from_exact_half_even(&Exact::whole(1000 + 37 * i128::from(at)), dimension).unwrap();
+                let value = Money::from_exact_half_even(&(&price * &amount.to_exact()), kernel::Currency::GBP).unwrap();
+                let number = format!("{code}-{at}");
+                ledger.bring(house.id(code), &format!("2026-0{}-01", at + 1), &number, amount, Some(value));
+                ledger.take(&format!("2026-0{}-02", at + 1), &number, if dimension == Dimension::Mass { "123.4 kg" } else { "123 pcs" });
+            }
+        };
+        for (at, price) in plans.prices.iter().enumerate() {
+            receive(&raw_code(at), Exact::scaled(i128::from(*price), 4), Dimension::Mass);
+        }
+        receive("BOTTLE", Exact::scaled(i128::from(plans.fill.2), 2), Dimension::Count);
+        receive("BOX", exact("0.55"), Dimension::Count);
+        let mut book = ledger.book();
+        let catalogue = house.catalogue();
+        let request = CostRequest::pack(house.pack_id("P"), today());
+        let priced = materials_priced(&View::plain(&catalogue), &request).unwrap();
+        let wanted = priced.iter().map(|id| (*id, Exact::ONE));
+        let frozen = freeze_costs(&View::plain(&catalogue), wanted, Basis::Replacement, today()).unwrap();
+        for (material, standard) in frozen.costs {
+            book.set_standard(material, standard);
+        }
+        let view = View::plain(&catalogue).with_history(&book);
+        let beside = bases_side_by_side(&view, &request, &Basis::ALL).unwrap();
+        for sheet in &beside.sheets {
+            prop_assert!(sheet.complete, "{}: {:?}", sheet.basis, sheet.gaps);
+            prop_assert_eq!(&sheet.totals, &beside.sheets[0].totals, "{}", sheet.basis);
+        }
+        for line in &beside.lines {
+            prop_assert!(line.cells.iter().all(|cell| cell.value == line.cells[0].value));
+        }
+    }
 }

@@ -29,7 +29,7 @@ pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failur
     let catalogue = house.app.catalogue(&actor)?;
     let subject = subject(&catalogue, &args.subject, as_of)?;
     let request = CostRequest { batch: args.batch, ..CostRequest::new(subject, as_of) };
-    let sheet = house.app.cost_sheet(&actor, &request)?;
+    let sheet = house.app.cost_sheet_ordering(&actor, &request, &[])?;
     let printed = engine::present::cost_sheet(&sheet)?;
     output::answer(settings.json, &printed, text)?;
     Ok(Outcome::Done)
