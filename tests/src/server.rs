@@ -3,9 +3,9 @@
 use serde_json::{Value, json};
 use std::{
     io::{BufRead as _, BufReader},
-    process::{Child, ChildStdout, Command, ExitStatus, Stdio},
+    process::{Child, Command, ExitStatus, Stdio},
     sync::{
-        Mutex,
+        Arc, Mutex,
         mpsc::{Receiver, RecvTimeoutError, channel},
     },
     thread,
@@ -27,8 +27,7 @@ pub struct Server {
     client: reqwest::Client,
     log: Receiver<String>,
     seen: Mutex<String>,
-    /// Held, so that it is never written into a closed pipe.
-    _out: Option<ChildStdout>,
+    printed: Arc<Mutex<String>>,
 }
 
 /// What came back of a request.
@@ -96,7 +95,16 @@ impl Server {
         let mut child =
             command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the binary can be run");
         let stderr = child.stderr.take().expect("its log");
-        let out = child.stdout.take();
+        let stdout = child.stdout.take().expect("what it prints");
+        let printed = Arc::new(Mutex::new(String::new()));
+        let sink = Arc::clone(&printed);
+        thread::spawn(move || {
+            for line in BufReader::new(stdout).lines().map_while(Result::ok) {
+                let mut sink = sink.lock().expect("one writer");
+                sink.push_str(&line);
+                sink.push('\n');
+            }
+        });
         let (lines, log) = channel();
         thread::spawn(move || {
             for line in BufReader::new(stderr).lines().map_while(Result::ok) {
@@ -131,7 +139,7 @@ impl Server {
             client,
             log,
             seen: Mutex::new(seen),
-            _out: out,
+            printed,
         }
     }
 
@@ -143,6 +151,20 @@ impl Server {
             seen.push('\n');
         }
         seen.clone()
+    }
+
+    /// What it has printed, once that holds a text.
+    #[track_caller]
+    pub fn printed(&self, text: &str) -> String {
+        let begun = Instant::now();
+        loop {
+            let printed = self.printed.lock().expect("one reader").clone();
+            if printed.contains(text) {
+                return printed;
+            }
+            assert!(begun.elapsed() < PATIENCE, "it does not print {text}:\n{printed}");
+            thread::sleep(Duration::from_millis(20));
+        }
     }
 
     /// A request to a path, with the token where there is one.

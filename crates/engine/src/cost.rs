@@ -434,11 +434,13 @@ pub(crate) fn find_subject<'a>(
                     }
                     version
                 }
-                None => formula.approved_on(request.as_of).ok_or_else(|| EngineError::NoApprovedVersion {
-                    formula: formula.id,
-                    code: formula.code.clone(),
-                    on: request.as_of,
-                })?,
+                None => view.as_assumed(formula.approved_on(request.as_of).ok_or_else(|| {
+                    EngineError::NoApprovedVersion {
+                        formula: formula.id,
+                        code: formula.code.clone(),
+                        on: request.as_of,
+                    }
+                })?),
             };
             Ok((version, Some(pack)))
         }

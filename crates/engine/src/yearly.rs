@@ -42,7 +42,7 @@ pub fn yearly_use(view: &View<'_>, material: MaterialId, on: NaiveDate) -> Resul
     let mut found = YearlyUse::default();
     for formula in formulas_above(view, material, on) {
         let Some(formula) = catalogue.formulas.get(formula) else { continue };
-        let Some(version) = formula.approved_on(on) else { continue };
+        let Some(version) = formula.approved_on(on).map(|written| view.as_assumed(written)) else { continue };
         let packs = catalogue.packs_of(formula.id);
         if packs.is_empty() {
             continue;

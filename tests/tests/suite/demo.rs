@@ -3,7 +3,7 @@
 use black_box::{binary, run, run_in};
 use rust_decimal::Decimal;
 use serde_json::Value;
-use std::{thread, time::Duration};
+use std::{process::Stdio, thread, time::Duration};
 use testkit::{db::TestDatabase, on_both_databases};
 
 on_both_databases!(shows_what_a_bottle_costs, is_loaded_once, a_load_that_was_broken_off_is_taken_up_again);
@@ -48,7 +48,12 @@ async fn is_loaded_once(database: &TestDatabase) {
 /// A database that died in the middle of a load is finished by the next one, with every event happening once.
 async fn a_load_that_was_broken_off_is_taken_up_again(database: &TestDatabase) {
     for pause in [60, 120, 180, 240] {
-        let mut load = binary::command(database.url()).args(["demo", "--check"]).spawn().unwrap();
+        let mut load = binary::command(database.url())
+            .args(["demo", "--check"])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
         thread::sleep(Duration::from_millis(pause));
         load.kill().unwrap();
         load.wait().unwrap();

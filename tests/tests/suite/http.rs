@@ -156,6 +156,23 @@ async fn pages_bring_all_they_need_and_nothing_from_elsewhere() {
     assert_eq!((missing.status, missing.error_code().as_str()), (404, "NOT_FOUND"));
 }
 
+/// The question that stands on the page, and the one the demo prints, can be asked as they are.
+#[tokio::test]
+async fn questions_shown_to_newcomers_are_answered() {
+    let database = TestDatabase::sqlite().await;
+    let server = Server::start(database.url(), &["demo"]);
+    let script = server.send(server.request("GET", "/explorer.js")).await.body;
+    let question = script.split('`').nth(1).unwrap();
+    let answer = server.graphql(question, json!({})).await.data();
+    assert!(answer["packs"]["nodes"].as_array().unwrap().len() > 5, "{answer}");
+
+    let printed = server.printed("Ctrl-C");
+    let body = printed.split("-d '").nth(1).and_then(|rest| rest.split('\'').next()).unwrap();
+    let request = server.request("POST", "/graphql").header("content-type", "application/json");
+    let answer = server.send(request.body(body.to_owned())).await.data();
+    assert_eq!(answer["pack"]["costSheet"]["totals"]["perUnit"]["currency"], "GBP", "{answer}");
+}
+
 #[tokio::test]
 async fn request_ids_go_through_and_unfit_ones_do_not() {
     let database = TestDatabase::sqlite().await;

@@ -1,12 +1,14 @@
 //! Tests of the costing half.
 
 mod bases;
+mod comparing;
 mod costing;
 mod differential;
 mod exploding;
-mod fixtures;
+pub(crate) mod fixtures;
 mod flows;
 mod inventory;
+mod ladders;
 mod landing;
 mod ledger;
 mod normalising;
@@ -14,3 +16,6 @@ mod ordering;
 mod pricing;
 mod properties;
 mod published;
+mod sensitivities;
+mod swapping;
+mod variances;

@@ -12,7 +12,7 @@ at("query").value = `# What each pack costs, and what is missing to say so. More
       costSheet {
         complete
         totals { perUnit { amount currency } perLitre { amount currency } }
-        gaps { message }
+        gaps { text }
       }
     }
   }
