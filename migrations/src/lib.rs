@@ -19,6 +19,7 @@ mod m0004_making;
 mod m0005_trail;
 mod m0006_site;
 mod m0007_lines;
+mod m0008_landed_price;
 mod m0010_standards;
 
 /// All migrations, in order.
@@ -36,6 +37,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0005_trail::Migration),
             Box::new(m0006_site::Migration),
             Box::new(m0007_lines::Migration),
+            Box::new(m0008_landed_price::Migration),
             Box::new(m0010_standards::Migration),
         ]
     }

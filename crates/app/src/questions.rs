@@ -11,7 +11,8 @@ use domain::{
     tickets::Ticket,
 };
 use engine::{
-    CostRequest, CostSheet, CostedProposal, View, costed_proposals,
+    CostRequest, CostSheet, CostedProposal, StatedOrder, View, costed_proposals,
+    orders::ordered_otherwise,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
     scenario::Scenario,
@@ -62,6 +63,26 @@ impl App {
         let catalogue = self.catalogue(actor)?;
         let trim_use = self.trim_use();
         Ok(costed_proposals(&View::plain(&catalogue).with_trim_use(&trim_use), request, diluent)?)
+    }
+
+    /// The same for somebody who looks at one sheet: with so much of some materials stated to be ordered at once, and with notes on
+    /// what would cost another price if it were ordered for the year.
+    ///
+    /// # Errors
+    /// As [`App::cost_sheet`].
+    pub fn cost_sheet_ordering(
+        &self,
+        actor: &Actor,
+        request: &CostRequest,
+        orders: &[StatedOrder],
+    ) -> Result<CostSheet, Error> {
+        let catalogue = self.catalogue(actor)?;
+        let trim_use = self.trim_use();
+        let view = View::plain(&catalogue).with_trim_use(&trim_use).ordering(orders);
+        let mut sheet = engine::cost_sheet(&view, request)?;
+        let otherwise = ordered_otherwise(&view, &sheet)?;
+        sheet.notes.extend(otherwise);
+        Ok(sheet)
     }
 
     /// Whether a run can be made, from which lots, what is short, what to buy.

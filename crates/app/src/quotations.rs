@@ -5,10 +5,11 @@ use domain::{
     Refusal,
     dates::Span,
     people::Capability,
-    quotations::{Freight, Offer, Quotation},
+    quotations::{Freight, FreightPer, Offer, PriceBasis, Quotation, Terms},
+    text,
 };
 use kernel::{
-    Currency, Quantity, UnitPrice,
+    Currency, Dimension, Percent, Quantity, UnitPrice,
     ids::{MaterialId, QuotationId, SupplierId},
 };
 use serde::{Deserialize, Serialize};
@@ -34,8 +35,11 @@ pub struct QuotationRecord {
     pub lead_time: Option<Span>,
     /// The least that may be ordered.
     pub minimum_order: Option<Quantity>,
-    /// Freight and charges.
+    /// Freight.
     pub freight: Option<Freight>,
+    /// What else stands beside the prices.
+    #[serde(default)]
+    pub terms: Terms,
     /// Pack sizes and price breaks.
     pub offers: Vec<OfferWrite>,
     /// Remarks.
@@ -63,7 +67,7 @@ impl App {
     pub async fn quotation_record(
         &self,
         change: &Change<'_>,
-        input: QuotationRecord,
+        mut input: QuotationRecord,
     ) -> Result<Quotation, Error> {
         let mut work = match self.begin(change, Capability::Buy, "quotation-record", &input).await? {
             Begun::Repeat(quotation) => return Ok(quotation),
@@ -105,6 +109,7 @@ impl App {
         if input.freight.as_ref().is_some_and(|f| f.amount.currency() != currency) {
             problems.push("freight", format!("this quotation is in {currency}"));
         }
+        check_terms(&mut problems, &mut input, currency);
         let note = problems.note("note", input.note.as_deref());
         problems.none()?;
         let reference = reference.unwrap_or_default();
@@ -126,6 +131,7 @@ impl App {
             lead_time: input.lead_time,
             minimum_order: input.minimum_order,
             freight: input.freight,
+            terms: input.terms,
             offers: input
                 .offers
                 .into_iter()
@@ -142,5 +148,37 @@ impl App {
         work.changes_catalogue();
         work.note("quotation", quotation.id, None::<&()>, &quotation, None)?;
         work.finish(quotation).await
+    }
+}
+
+/// What the terms of a quotation must keep to. Names of charges are trimmed.
+fn check_terms(problems: &mut Problems, input: &mut QuotationRecord, currency: Currency) {
+    let terms = &mut input.terms;
+    problems.take("terms.discount", terms.discount.require_loss());
+    if let Some(duty) = terms.duty {
+        problems.take("terms.duty", duty.percent.require_not_negative());
+    }
+    if let Some(forfeited) = terms.deposit.map(|deposit| deposit.forfeited) {
+        problems.take("terms.deposit.forfeited", Percent::require_share(forfeited));
+    }
+    if terms.amounts().any(|amount| amount.currency() != currency) {
+        problems.push("terms", format!("this quotation is in {currency}"));
+    }
+    for (at, charge) in terms.charges.iter_mut().enumerate() {
+        let place = format!("terms.charges[{at}]");
+        if let Some(name) = problems.take(&format!("{place}.name"), text::name("the name", &charge.name)) {
+            charge.name = name;
+        }
+        if matches!(charge.per, FreightPer::Quantity(quantity) if !quantity.is_positive()) {
+            problems.push(format!("{place}.per"), "a charge is of something above nought");
+        }
+    }
+    if terms.price_basis == PriceBasis::ActiveMatter {
+        for (at, offer) in input.offers.iter().enumerate() {
+            if offer.price_per.is_none_or(|per| per.dimension() != Dimension::Mass) {
+                let message = "a price of active matter is of so many kilograms of it: say how many";
+                problems.push(format!("offers[{at}].pricePer"), message);
+            }
+        }
     }
 }

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use kernel::{
-    Currency, Quantity, Rate, UnitPrice,
+    Currency, Percent, Quantity, Rate, UnitPrice,
     ids::{MaterialId, QuotationId, RateId, SupplierId},
 };
 use serde::{Deserialize, Serialize};
@@ -30,8 +30,11 @@ pub struct Quotation {
     pub lead_time: Option<Span>,
     /// The least that may be ordered.
     pub minimum_order: Option<Quantity>,
-    /// Freight and charges.
+    /// Freight.
     pub freight: Option<Freight>,
+    /// What else stands beside the prices.
+    #[serde(default)]
+    pub terms: Terms,
     /// Pack sizes and price breaks, by pack and then by quantity.
     pub offers: Vec<Offer>,
     /// Remarks.
@@ -51,6 +54,109 @@ pub struct Offer {
     pub from_quantity: Option<Quantity>,
 }
 
+/// What stands beside the prices of a quotation and makes a landed price of them. All money is in the quotation's currency.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Terms {
+    /// What the prices are of: the material as it is supplied, or the active (or dry) matter in it.
+    pub price_basis: PriceBasis,
+    /// Off every price; below 100 %.
+    pub discount: Percent,
+    /// Import duty.
+    pub duty: Option<Duty>,
+    /// What is charged besides freight: hazard surcharge, tail lift, brokerage …
+    pub charges: Vec<Charge>,
+    /// What is charged when an order is small.
+    pub small_order: Option<SmallOrder>,
+    /// What is paid for each pack and given back with it.
+    pub deposit: Option<Deposit>,
+    /// What has to reach a price break for it to hold.
+    pub break_counts: BreakCounts,
+}
+
+impl Terms {
+    /// Every amount of money in the terms.
+    pub fn amounts(&self) -> impl Iterator<Item = UnitPrice> {
+        let charges = self.charges.iter().map(|charge| charge.amount);
+        let small_order = self.small_order.iter().flat_map(|small| [small.charge, small.below]);
+        charges.chain(small_order).chain(self.deposit.map(|deposit| deposit.amount))
+    }
+}
+
+/// What a quoted price is of.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PriceBasis {
+    /// The material as it is supplied.
+    #[default]
+    AsSupplied,
+    /// The active or dry matter in it: caustic by the dry tonne, peroxide by the kilogram of 100 %. What a kilogram as supplied costs
+    /// follows from its strength.
+    ActiveMatter,
+}
+
+/// Import duty.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Duty {
+    /// How much.
+    pub percent: Percent,
+    /// Of what.
+    pub on: DutyOn,
+}
+
+/// What duty is taken of.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DutyOn {
+    /// The price less discount.
+    #[default]
+    Price,
+    /// That and the freight.
+    PriceAndFreight,
+}
+
+/// A charge besides freight.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Charge {
+    /// What it is for.
+    pub name: String,
+    /// How much.
+    pub amount: UnitPrice,
+    /// Of what.
+    pub per: FreightPer,
+}
+
+/// What is charged once for an order whose goods, at their price less discount, are worth less than a limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SmallOrder {
+    /// What is charged.
+    pub charge: UnitPrice,
+    /// The limit: an order worth as much is no longer small.
+    pub below: UnitPrice,
+}
+
+/// What is paid for each pack and given back with it: no cost, but for the part that is never claimed back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Deposit {
+    /// For each pack.
+    pub amount: UnitPrice,
+    /// The share of deposits that is forfeited, 0 to 100 %.
+    pub forfeited: Percent,
+}
+
+/// What has to reach the quantity of a price break for its price to hold.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BreakCounts {
+    /// The order line: so much of this material at once.
+    #[default]
+    Line,
+    /// The whole order, whatever stands on its other lines.
+    Order,
+    /// What is taken over a year, as a commitment.
+    Year,
+}
+
 /// What is charged on top of the price.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Freight {
@@ -60,7 +166,7 @@ pub struct Freight {
     pub per: FreightPer,
 }
 
-/// What freight is charged by.
+/// What freight and other charges are charged by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum FreightPer {
     /// Each kilogram, litre, piece or other quantity.

@@ -14,7 +14,7 @@ use domain::{
     },
     materials::{Material, MaterialKind},
     packs::{ComponentPer, Pack, PackComponent},
-    quotations::{Offer, Quotation},
+    quotations::{Offer, Quotation, Terms},
     suppliers::Supplier,
 };
 use engine::{
@@ -115,6 +115,7 @@ impl House {
             lead_time: None,
             minimum_order: None,
             freight: None,
+            terms: Terms::default(),
             offers: vec![offer(25_000, pence), offer(1_000, pence * 2)],
             note: None,
         });

@@ -17,7 +17,7 @@ use kernel::{
 };
 
 use crate::{
-    EngineError, Gap, MaterialRef, Note, Source, View,
+    EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
     basis::Basis,
     explode::{breaches_in, explode_normalised},
     gap::add_gap,
@@ -25,6 +25,7 @@ use crate::{
     note::add_note,
     output::{BatchOutput, FillingOutput, batch_output, component_per_unit, fill_mass, filling_output},
     rollup::Pricing,
+    source::{QuotationBehind, Standing},
     view::RateUsed,
 };
 
@@ -39,6 +40,8 @@ pub struct CostRequest {
     pub as_of: NaiveDate,
     /// The selling price of one unit to work the margin out at; `None` for the pack's own.
     pub price: Option<Money>,
+    /// How much of each material is ordered at once, which decides its pack and price break.
+    pub order: OrderBasis,
     /// Which price is used for what is bought. Every other than replacement needs a view
     /// [with history](View::with_history).
     pub basis: Basis,
@@ -59,9 +62,16 @@ pub enum CostSubject {
 }
 
 impl CostRequest {
-    /// A subject at its usual batch, on replacement.
+    /// A subject at its usual batch, on replacement, ordered for that batch.
     pub const fn new(subject: CostSubject, as_of: NaiveDate) -> Self {
-        Self { subject, batch: None, as_of, price: None, basis: Basis::Replacement }
+        Self {
+            subject,
+            batch: None,
+            as_of,
+            price: None,
+            order: OrderBasis::ForBatch,
+            basis: Basis::Replacement,
+        }
     }
 
     /// A version at its usual batch.
@@ -77,6 +87,12 @@ impl CostRequest {
     /// The same at another batch.
     pub const fn at_batch(mut self, batch: Mass) -> Self {
         self.batch = Some(batch);
+        self
+    }
+
+    /// The same with materials ordered in other quantities.
+    pub const fn ordered(mut self, order: OrderBasis) -> Self {
+        self.order = order;
         self
     }
 
@@ -112,6 +128,12 @@ pub struct CostSheet {
     pub totals: CostTotals,
     /// Margin and markup; only for a pack with a price and a complete cost.
     pub margin: Option<Margin>,
+    /// How much of each material was taken to be ordered at once.
+    pub order: OrderBasis,
+    /// How it stands with the quotations behind the sheet: as with the worst of them; `None` when it rests on none.
+    pub standing: Option<Standing>,
+    /// The quotations behind the sheet, through intermediates: the worst first, then by reference.
+    pub quotations: Vec<QuotationBehind>,
     /// What is missing.
     pub gaps: Vec<Gap>,
     /// What to know.
@@ -207,6 +229,8 @@ pub struct CostLine {
     pub share: Option<Exact>,
     /// Where the figure comes from.
     pub source: Source,
+    /// How it stands with the quotations behind the figure; `None` when it rests on none.
+    pub standing: Option<Standing>,
     /// What is missing here or beneath.
     pub gaps: Vec<Gap>,
     /// Whether something is missing here or beneath.
@@ -301,7 +325,8 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
 
     let demanded =
         exploded.materials.iter().map(|part| (part.material, &part.per_kg_charged * &batch.charged));
-    let mut pricing = Pricing::new(view, request.as_of, demanded).on_basis(request.basis);
+    let mut pricing =
+        Pricing::new(view, request.as_of, demanded).ordered(request.order).on_basis(request.basis);
 
     // The liquid.
     let mut lines = Vec::with_capacity(normalised.lines.len() + 8);
@@ -371,6 +396,9 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
         batch,
         density,
         filling,
+        standing: lines.iter().filter_map(|line| line.standing).max(),
+        quotations: pricing.quotations_behind(&lines),
+        order: request.order,
         lines,
         totals,
         margin,
@@ -540,6 +568,7 @@ impl CostLine {
             value_per_unit: None,
             share: None,
             source: Source::Missing,
+            standing: None,
             gaps: Vec::new(),
             partial: false,
             nested: Vec::new(),

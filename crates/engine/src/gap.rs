@@ -74,6 +74,20 @@ pub enum Gap {
         /// What stands there and what is needed.
         why: String,
     },
+    /// A price is of active matter and the strength of the material is not known.
+    NoStrength {
+        /// The material.
+        material: MaterialRef,
+        /// The quotation's reference.
+        reference: String,
+    },
+    /// An order stated in pieces of a material kept by mass, or by mass or volume of one kept by count.
+    OrderDoesNotFit {
+        /// The material.
+        material: MaterialRef,
+        /// What is stated and what is needed.
+        why: String,
+    },
     /// A component or a figure per case, and nobody has entered how many units a case holds.
     NoUnitsPerCase {
         /// The pack.
@@ -119,6 +133,8 @@ impl Gap {
             Self::NoRate { .. } => "NO_RATE",
             Self::NoApprovedVersion { .. } => "NO_APPROVED_VERSION",
             Self::UnitsDoNotMeet { .. } => "UNITS_DO_NOT_MEET",
+            Self::NoStrength { .. } => "NO_STRENGTH",
+            Self::OrderDoesNotFit { .. } => "ORDER_DOES_NOT_FIT",
             Self::NoUnitsPerCase { .. } => "NO_UNITS_PER_CASE",
             Self::NoHistory { .. } => "NO_HISTORY",
             Self::NoLotValue { .. } => "NO_LOT_VALUE",
@@ -133,6 +149,8 @@ impl Gap {
             | Self::NoDensity { material, .. }
             | Self::NoActiveMatter { material }
             | Self::NoApprovedVersion { material, .. }
+            | Self::NoStrength { material, .. }
+            | Self::OrderDoesNotFit { material, .. }
             | Self::UnitsDoNotMeet { material, .. }
             | Self::NoHistory { material, .. }
             | Self::NoLotValue { material, .. }
@@ -163,6 +181,15 @@ impl fmt::Display for Gap {
             }
             Self::UnitsDoNotMeet { material, reference, why, .. } => {
                 write!(f, "quotation {reference} of {material} cannot be used: {why}")
+            }
+            Self::NoStrength { material, reference } => {
+                write!(
+                    f,
+                    "quotation {reference} prices the active matter of {material}, whose strength is not known"
+                )
+            }
+            Self::OrderDoesNotFit { material, why } => {
+                write!(f, "the stated order of {material} cannot be used: {why}")
             }
             Self::NoUnitsPerCase { code, .. } => {
                 write!(f, "pack {code} does not say how many units a case holds")

@@ -2,11 +2,12 @@
 
 use chrono::NaiveDate;
 use domain::materials::UseLevelKind;
-use kernel::{Dimension, Exact, Mass, Percent};
+use kernel::{Currency, Dimension, Exact, Mass, Percent};
 use std::fmt;
 
 use crate::{
     basis::Basis,
+    source::QuotationSource,
     view::MaterialRef,
     words::{days, figure, mass, percent},
 };
@@ -205,6 +206,21 @@ pub enum Note {
         /// kg.
         left_over: Exact,
     },
+    /// Ordered in another quantity a material would come by another quotation, pack or price break, and at another price.
+    OrderedOtherwise {
+        /// The material.
+        material: MaterialRef,
+        /// Whether the other quantity is ordered for the year (else for one batch).
+        for_year: bool,
+        /// What it costs on this sheet, per kg or piece.
+        now: Exact,
+        /// What it would cost.
+        otherwise: Exact,
+        /// The house's currency.
+        currency: Currency,
+        /// The offer it would come by.
+        source: Box<QuotationSource>,
+    },
     /// Intermediates are nested so often that not every line of theirs is spelt out; the figures are whole.
     NotSpeltOut {
         /// Lines of intermediates that are shown at most.
@@ -266,6 +282,7 @@ impl Note {
             Self::BatchAboveLargest { .. } => "BATCH_ABOVE_LARGEST",
             Self::NotApproved { .. } => "NOT_APPROVED",
             Self::LeftOver { .. } => "LEFT_OVER",
+            Self::OrderedOtherwise { .. } => "ORDERED_OTHERWISE",
             Self::NotSpeltOut { .. } => "NOT_SPELT_OUT",
             Self::NotStocked { .. } => "NOT_STOCKED",
             Self::LaterLotsUnvalued { .. } => "LATER_LOTS_UNVALUED",
@@ -382,6 +399,14 @@ impl fmt::Display for Note {
                     mass(left_over)
                 )
             }
+            Self::OrderedOtherwise { material, for_year, now, otherwise, currency, source } => write!(
+                f,
+                "ordered for {}, {material} would cost {} {currency} per {} instead of {}: {source}",
+                if *for_year { "the year" } else { "one batch" },
+                figure(otherwise, 6),
+                source.dimension.unit(),
+                figure(now, 6),
+            ),
             Self::NotSpeltOut { shown } => write!(
                 f,
                 "only {shown} lines of intermediates are spelt out; the figures include all of them"

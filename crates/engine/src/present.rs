@@ -13,6 +13,7 @@ use serde::Serialize;
 use crate::{
     CostSheet, EngineError, Gap, MaterialRef, Note,
     cost::{CostLine, LineKind, Margin},
+    source::{QuotationBehind, Standing},
 };
 
 /// Decimal places of costs per kg, litre and piece.
@@ -69,10 +70,37 @@ pub struct PrintedCostSheet {
     pub totals: PrintedTotals,
     /// Margin and markup.
     pub margin: Option<PrintedMargin>,
+    /// A stable name of how much of each material was taken to be ordered at once.
+    pub order: &'static str,
+    /// How it stands with the quotations behind the sheet: as with the worst of them.
+    pub standing: Option<&'static str>,
+    /// The quotations behind the sheet, the worst first.
+    pub quotations: Vec<PrintedQuotation>,
     /// What is missing.
     pub gaps: Vec<PrintedGap>,
     /// What to know.
     pub notes: Vec<PrintedNote>,
+}
+
+/// A quotation behind a sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PrintedQuotation {
+    /// The supplier's reference.
+    pub reference: String,
+    /// How it stands with it on the day of the sheet, a stable name.
+    pub standing: &'static str,
+    /// The same in a sentence.
+    pub validity: String,
+}
+
+impl From<&QuotationBehind> for PrintedQuotation {
+    fn from(behind: &QuotationBehind) -> Self {
+        Self {
+            reference: behind.reference.clone(),
+            standing: behind.validity.code(),
+            validity: behind.validity.to_string(),
+        }
+    }
 }
 
 /// What a batch fills.
@@ -119,6 +147,8 @@ pub struct PrintedLine {
     pub source_kind: &'static str,
     /// Where the figure comes from, in a sentence.
     pub source: String,
+    /// How it stands with the quotations behind the figure, a stable name.
+    pub standing: Option<&'static str>,
     /// What is missing here or beneath.
     pub gaps: Vec<PrintedGap>,
     /// Whether something is missing here or beneath.
@@ -288,6 +318,9 @@ pub fn cost_sheet(sheet: &CostSheet) -> Result<PrintedCostSheet, EngineError> {
             Some((margin, cost)) => Some(print_margin(margin, cost)?),
             None => None,
         },
+        order: sheet.order.code(),
+        standing: sheet.standing.map(Standing::code),
+        quotations: sheet.quotations.iter().map(PrintedQuotation::from).collect(),
         gaps: sheet.gaps.iter().map(PrintedGap::from).collect(),
         notes: sheet.notes.iter().map(PrintedNote::from).collect(),
         lines,
@@ -371,6 +404,7 @@ fn print_lines(lines: &[CostLine], columns: Columns) -> Result<Vec<PrintedLine>,
             share_percent,
             source_kind: line.source.code(),
             source: line.source.to_string(),
+            standing: line.standing.map(Standing::code),
             gaps: line.gaps.iter().map(PrintedGap::from).collect(),
             partial: line.partial,
             nested,

@@ -121,6 +121,7 @@ fn is_in(quotation: &Quotation, currency: Currency) -> bool {
     quotation.currency == currency
         || quotation.offers.iter().any(|offer| offer.price.currency() == currency)
         || quotation.freight.as_ref().is_some_and(|freight| freight.amount.currency() == currency)
+        || quotation.terms.amounts().any(|amount| amount.currency() == currency)
 }
 
 /// The ways a change reaches a version.

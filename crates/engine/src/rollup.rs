@@ -1,20 +1,29 @@
 //! What a kg or piece of a material costs on a sheet: its price on the sheet's basis, or its own formula rolled up.
 
 use chrono::NaiveDate;
-use domain::formulas::{Formula, FormulaVersion};
+use domain::{
+    formulas::{Formula, FormulaVersion},
+    materials::Material,
+};
 use kernel::{Exact, ids::MaterialId};
-use std::{collections::HashMap, rc::Rc, sync::Arc};
+use std::{
+    collections::{HashMap, HashSet},
+    rc::Rc,
+    sync::Arc,
+};
 
 use crate::{
-    EngineError, Gap, MaterialRef, Note, Source, View,
-    basis::{Basis, price_on_basis},
+    EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
+    basis::{Basis, BasisPrice, price_on_basis},
     cost::{CostLine, LineKind},
     explode::{Making, making},
     gap::add_gap,
     normalise::normalise,
     note::add_note,
+    orders::order_for,
     output::batch_output,
-    source::RolledUpSource,
+    price::{PriceQuestion, landed_price_for},
+    source::{QuotationBehind, RolledUpSource, Standing},
 };
 
 /// Lines of intermediates that one sheet spells out at most. Shared intermediates nested deep multiply; their figures do not
@@ -27,6 +36,8 @@ struct UnitCost {
     value: Option<Exact>,
     gaps: Vec<Gap>,
     source: Source,
+    /// How it stands with the quotations behind it.
+    standing: Option<Standing>,
     /// What stands behind one kg of an intermediate.
     inner: Vec<Inner>,
 }
@@ -45,6 +56,7 @@ struct Inner {
 pub(crate) struct Pricing<'v, 'a> {
     view: &'v View<'a>,
     on: NaiveDate,
+    order: OrderBasis,
     basis: Basis,
     demanded: HashMap<MaterialId, Exact>,
     costs: HashMap<MaterialId, Rc<UnitCost>>,
@@ -63,6 +75,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
         Self {
             view,
             on,
+            order: OrderBasis::ForBatch,
             basis: Basis::Replacement,
             demanded,
             costs: HashMap::new(),
@@ -71,8 +84,14 @@ impl<'v, 'a> Pricing<'v, 'a> {
         }
     }
 
+    /// The same with materials ordered in other quantities than the batch needs.
+    pub(crate) const fn ordered(mut self, order: OrderBasis) -> Self {
+        self.order = order;
+        self
+    }
+
     /// The same on another basis than replacement.
-    pub(crate) fn on_basis(mut self, basis: Basis) -> Self {
+    pub(crate) const fn on_basis(mut self, basis: Basis) -> Self {
         self.basis = basis;
         self
     }
@@ -111,6 +130,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
         } else {
             cost.gaps.iter().for_each(|gap| line.add_gap(gap.clone()));
             line.value = amount.as_ref().zip(cost.value.as_ref()).map(|(amount, cost)| amount * cost);
+            line.standing = cost.standing;
             if let Some(amount) = &amount {
                 line.nested = self.nested_lines(&cost, amount)?;
             }
@@ -161,7 +181,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
                     code: formula.code.clone(),
                     on: self.on,
                 };
-                UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new() }
+                UnitCost::missing(gap)
             }
         };
         let cost = Rc::new(cost);
@@ -172,18 +192,45 @@ impl<'v, 'a> Pricing<'v, 'a> {
     fn bought(&mut self, material: MaterialId) -> Result<UnitCost, EngineError> {
         let known = self.view.material(material)?;
         let demanded = self.demanded.get(&material).cloned().unwrap_or_default();
-        Ok(match price_on_basis(self.view, known, self.basis, &demanded, self.on)? {
+        let found = match self.basis {
+            Basis::Replacement => self.replacement(known, &demanded)?,
+            basis => price_on_basis(self.view, known, basis, &demanded, self.on)?,
+        };
+        Ok(match found {
             Ok(price) => {
                 price.notes.into_iter().for_each(|note| add_note(&mut self.notes, note));
                 UnitCost {
                     value: Some(price.per_unit),
                     gaps: Vec::new(),
+                    standing: match &price.source {
+                        Source::Quotation(source) => Some(source.validity.into()),
+                        _ => None,
+                    },
                     source: price.source,
                     inner: Vec::new(),
                 }
             }
-            Err(gap) => UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new() },
+            Err(gap) => UnitCost::missing(gap),
         })
+    }
+
+    /// At the price of the day, for the quantity that is ordered.
+    fn replacement(
+        &self,
+        material: &Material,
+        for_batch: &Exact,
+    ) -> Result<Result<BasisPrice, Gap>, EngineError> {
+        let (ordered, demand) = match order_for(self.view, self.order, material, for_batch, self.on)? {
+            Ok(order) => order,
+            Err(gap) => return Ok(Err(gap)),
+        };
+        let question = PriceQuestion { demand, ..PriceQuestion::of(&ordered) };
+        let landed = landed_price_for(self.view, material, &question, self.on)?;
+        Ok(landed.map(|price| BasisPrice {
+            per_unit: price.per_unit,
+            source: Source::Quotation(Arc::new(price.source)),
+            notes: price.notes,
+        }))
     }
 
     /// An intermediate at its usual batch: what goes in and the cost per batch, over what comes out. The sheet has taken the
@@ -195,6 +242,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
         let mut value = None;
         let mut gaps = normalised.gaps;
         let mut inner = Vec::with_capacity(normalised.lines.len());
+        let mut standing = None;
         for line in normalised.lines {
             let amount = line.share.map(|share| &share * &charged_per_kg);
             if let Some(amount) = &amount
@@ -202,6 +250,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
             {
                 let cost = self.unit_cost(line.material)?;
                 cost.gaps.iter().for_each(|gap| add_gap(&mut gaps, gap.clone()));
+                standing = standing.max(cost.standing);
                 if let Some(cost) = &cost.value {
                     *value.get_or_insert(Exact::ZERO) += cost * amount;
                 }
@@ -242,6 +291,49 @@ impl<'v, 'a> Pricing<'v, 'a> {
             making_rate,
             currency: self.view.currency(),
         }));
-        Ok(UnitCost { value, gaps, source, inner })
+        Ok(UnitCost { value, gaps, source, standing, inner })
+    }
+
+    /// The quotations that lines rest on, through intermediates: the worst first, then by reference.
+    pub(crate) fn quotations_behind(&self, lines: &[CostLine]) -> Vec<QuotationBehind> {
+        let is_some = |amount: &Option<Exact>| amount.as_ref().is_some_and(|amount| !amount.is_zero());
+        let mut open: Vec<MaterialId> = lines
+            .iter()
+            .filter(|line| is_some(&line.amount))
+            .filter_map(|line| Some(line.material.as_ref()?.id))
+            .collect();
+        let mut seen = HashSet::new();
+        let mut found = Vec::new();
+        while let Some(material) = open.pop() {
+            let Some(cost) = self.costs.get(&material).filter(|_| seen.insert(material)) else { continue };
+            if let Source::Quotation(source) = &cost.source {
+                found.push(QuotationBehind {
+                    quotation: source.quotation,
+                    reference: source.reference.clone(),
+                    supplier: source.supplier,
+                    material,
+                    validity: source.validity,
+                });
+            }
+            open.extend(cost.inner.iter().filter(|line| is_some(&line.amount)).map(|line| line.material));
+        }
+        found.sort_by(|a, b| {
+            let key = |behind: &QuotationBehind| std::cmp::Reverse(Standing::from(behind.validity));
+            (key(a), &a.reference, a.material).cmp(&(key(b), &b.reference, b.material))
+        });
+        found
+    }
+}
+
+impl UnitCost {
+    /// Nothing is known, for a reason.
+    fn missing(gap: Gap) -> Self {
+        Self {
+            value: None,
+            gaps: vec![gap],
+            source: Source::Missing,
+            standing: Some(Standing::NoPrice),
+            inner: Vec::new(),
+        }
     }
 }

@@ -10,7 +10,7 @@ use domain::{
     lots::{Lot, LotStatus},
     materials::{Material, MaterialKind},
     packs::Pack,
-    quotations::{Offer, Quotation},
+    quotations::{Offer, Quotation, Terms},
     suppliers::Supplier,
     tickets::{Allocation, Ticket, TicketLine, TicketStatus},
 };
@@ -249,6 +249,7 @@ pub fn quotation(
         lead_time: None,
         minimum_order: None,
         freight: None,
+        terms: Terms::default(),
         offers: offers
             .iter()
             .map(|(pack, pack_price, from)| Offer {

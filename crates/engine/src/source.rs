@@ -1,14 +1,17 @@
 //! Sources: where a figure on a cost sheet comes from.
 
 use chrono::NaiveDate;
+use domain::quotations::BreakCounts;
 use kernel::{
     Currency, Dimension, Exact, Mass, Quantity,
-    ids::{FormulaId, FormulaVersionId, PackId, QuotationId, SupplierId},
+    ids::{FormulaId, FormulaVersionId, MaterialId, PackId, QuotationId, SupplierId},
 };
 use std::{fmt, sync::Arc};
 
 use crate::{
     basis::{FifoSource, LastPurchaseSource, MovingAverageSource, StandardSource},
+    landed::TermsUsed,
+    orders::Demand,
     view::RateUsed,
     words::{days, figure},
 };
@@ -76,6 +79,8 @@ pub struct QuotationSource {
     pub from_quantity: Option<Quantity>,
     /// What was asked for, kg or pieces.
     pub demanded: Exact,
+    /// What that is: one batch, a month's use, an order as stated.
+    pub demand: Demand,
     /// Packs an order of that takes: whole ones, at least the minimum order.
     pub packs: i128,
     /// Those packs in kg or pieces.
@@ -84,6 +89,8 @@ pub struct QuotationSource {
     pub dimension: Dimension,
     /// Freight per kg or piece, in the house's currency; `None` when none is charged.
     pub freight: Option<Exact>,
+    /// What else makes a landed price of the price.
+    pub terms: TermsUsed,
     /// The rate the price went through.
     pub rate: Option<RateUsed>,
     /// How it stands with the quotation on the day asked.
@@ -146,6 +153,71 @@ impl Validity {
     pub const fn holds(self) -> bool {
         matches!(self, Self::Valid { .. } | Self::LapsesSoon { .. })
     }
+}
+
+/// How it stands with the prices behind a figure: as with the worst of them. In order from good to bad.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Standing {
+    /// All hold, with no end near.
+    Valid,
+    /// One ends soon.
+    LapsesSoon,
+    /// One does not hold yet.
+    NotYet,
+    /// One no longer holds.
+    Lapsed,
+    /// Something has no price at all.
+    NoPrice,
+}
+
+impl Standing {
+    /// The word people use.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Valid => "valid",
+            Self::LapsesSoon => "lapses soon",
+            Self::NotYet => "not yet valid",
+            Self::Lapsed => "lapsed",
+            Self::NoPrice => "none",
+        }
+    }
+
+    /// A stable name for programs.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Valid => "VALID",
+            Self::LapsesSoon => "LAPSES_SOON",
+            Self::NotYet => "NOT_YET_VALID",
+            Self::Lapsed => "LAPSED",
+            Self::NoPrice => "NO_PRICE",
+        }
+    }
+}
+
+impl From<Validity> for Standing {
+    fn from(validity: Validity) -> Self {
+        match validity {
+            Validity::Valid { .. } => Self::Valid,
+            Validity::LapsesSoon { .. } => Self::LapsesSoon,
+            Validity::NotYet { .. } => Self::NotYet,
+            Validity::Lapsed { .. } => Self::Lapsed,
+        }
+    }
+}
+
+/// A quotation that a cost sheet rests on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QuotationBehind {
+    /// The quotation.
+    pub quotation: QuotationId,
+    /// The supplier's reference.
+    pub reference: String,
+    /// The supplier.
+    pub supplier: SupplierId,
+    /// The material it prices.
+    pub material: MaterialId,
+    /// How it stands with it on the day of the sheet.
+    pub validity: Validity,
 }
 
 impl fmt::Display for Validity {
@@ -237,13 +309,24 @@ impl fmt::Display for QuotationSource {
             self.currency,
             self.price_per,
         )?;
+        if let Some(strength) = &self.terms.strength {
+            write!(f, " of active matter, at {strength}")?;
+        }
         if let Some(from) = self.from_quantity {
             write!(f, " from {from}")?;
+            match self.terms.break_counts {
+                BreakCounts::Line => {}
+                BreakCounts::Order => f.write_str(" in one order")?,
+                BreakCounts::Year => f.write_str(" a year")?,
+            }
         }
-        write!(f, ", {} × {} for {} {unit}", self.packs, self.pack, figure(&self.demanded, 6))?;
+        let demanded = figure(&self.demanded, 6);
+        write!(f, ", {} × {} for {demanded} {unit}{}", self.packs, self.pack, self.demand)?;
+        self.terms.write_discount(f)?;
         if let Some(freight) = &self.freight {
             write!(f, "; freight {} per {unit}", figure(freight, 6))?;
         }
+        self.terms.write_additions(f, unit)?;
         if let Some(rate) = &self.rate {
             write!(f, "; {rate}")?;
         }

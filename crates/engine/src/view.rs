@@ -19,7 +19,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap, basis::HistoryBook, trim::TrimBook};
+use crate::{EngineError, Gap, basis::HistoryBook, orders::StatedOrder, trim::TrimBook};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -53,7 +53,7 @@ pub struct Overlay {
     pub rates: Vec<RateChange>,
 }
 
-/// Prices assumed to be others than quoted. Freight stays as quoted.
+/// Prices assumed to be others than quoted. Freight and terms stay as quoted, and so does whether a price is of active matter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PriceChange {
     /// Whose prices.
@@ -191,6 +191,7 @@ impl fmt::Display for RateUsed {
 pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
+    orders: &'a [StatedOrder],
     version: Option<&'a FormulaVersion>,
     pack: Option<&'a Pack>,
     history: Option<&'a HistoryBook>,
@@ -200,12 +201,31 @@ pub struct View<'a> {
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None, version: None, pack: None, history: None, trim: None }
+        Self { catalogue, overlay: None, orders: &[], version: None, pack: None, history: None, trim: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay), version: None, pack: None, history: None, trim: None }
+        Self {
+            catalogue,
+            overlay: Some(overlay),
+            orders: &[],
+            version: None,
+            pack: None,
+            history: None,
+            trim: None,
+        }
+    }
+
+    /// The same with so much of some materials stated to be ordered at once; cost sheets price them at that.
+    pub const fn ordering(mut self, orders: &'a [StatedOrder]) -> Self {
+        self.orders = orders;
+        self
+    }
+
+    /// How much of a material is stated to be ordered at once.
+    pub fn stated_order(&self, material: MaterialId) -> Option<Quantity> {
+        self.orders.iter().rev().find(|order| order.material == material).map(|order| order.quantity)
     }
 
     /// The same with one version assumed to be another than written: it has the written one's identity, and other lines, losses or

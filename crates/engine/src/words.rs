@@ -25,3 +25,16 @@ pub fn mass(kg: &Exact) -> String {
 pub fn days(count: i64) -> String {
     if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
 }
+
+/// A whole number with its thousands apart: `60,000`.
+pub fn grouped(number: u64) -> String {
+    let digits = number.to_string();
+    let mut text = String::with_capacity(digits.len() + digits.len() / 3);
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}

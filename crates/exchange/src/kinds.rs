@@ -109,6 +109,16 @@ const QUOTATIONS: &[Column] = &[
     may("lead time").figure(),
     may("freight"),
     may("freight per"),
+    may("price basis"),
+    may("break counts"),
+    may("discount").figure(),
+    may("duty").figure(),
+    may("duty on"),
+    may("charges"),
+    may("small order charge"),
+    may("small order below"),
+    may("deposit"),
+    may("deposit forfeited").figure(),
     NOTE,
 ];
 

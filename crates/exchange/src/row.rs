@@ -214,7 +214,17 @@ impl<'r> Row<'r> {
 
     /// A percent that leaves something; 0 when the cell is empty.
     pub fn loss(&mut self, column: &str) -> Percent {
-        self.figure(column, |w| w.percent()?.require_loss().map_err(|e| e.to_string())).unwrap_or_default()
+        self.stated_loss(column).unwrap_or_default()
+    }
+
+    /// A percent that leaves something.
+    pub fn stated_loss(&mut self, column: &str) -> Option<Percent> {
+        self.figure(column, |w| w.percent()?.require_loss().map_err(|e| e.to_string()))
+    }
+
+    /// A percent not below 0.
+    pub fn percent(&mut self, column: &str) -> Option<Percent> {
+        self.figure(column, |w| w.percent()?.require_not_negative().map_err(|e| e.to_string()))
     }
 
     /// A plausible density.

@@ -5,5 +5,6 @@ pub(crate) mod formulas;
 pub(crate) mod lots;
 pub(crate) mod materials;
 pub(crate) mod packs;
+mod quotation_terms;
 pub(crate) mod quotations;
 pub(crate) mod suppliers;

@@ -10,13 +10,13 @@
 
 mod common;
 
-use app::import::{LotCost, MaterialDraft};
+use app::import::{LotCost, MaterialDraft, TermsDraft};
 use common::{check, check_with, comma};
 use domain::{
     dates::Span,
     formulas::{AmountBasis, LineAmount, WrittenAs},
     packs::ComponentPer,
-    quotations::FreightPer,
+    quotations::{BreakCounts, DutyOn, FreightPer, PriceBasis},
 };
 use kernel::{Currency, DecimalMark, Quantity};
 
@@ -145,6 +145,75 @@ fn quotations_gather_their_rows() {
     assert_eq!(first.freight.as_ref().unwrap().per, FreightPer::Quantity(quantity("1 kg")));
     assert_eq!(second.offers[0].price_per, quantity("1000 pcs"));
     assert_eq!(second.freight.as_ref().unwrap().per, FreightPer::Order);
+}
+
+const TERMS: &str = "quotation,supplier,material,pack,price,price per,currency,valid from,price basis,break counts,discount,\
+    duty,duty on,charges,small order charge,small order below,deposit,deposit forfeited\n";
+
+#[test]
+fn quotations_with_terms() {
+    let text = format!(
+        "{TERMS}Q1,S,A,25 kg,520,1 t,EUR,2026-01-01,active matter,year,2.5 %,6.5,price and freight,\
+         tail lift: 25 per order; ADR 3: 0.05 EUR per kg;cleaning: 1.5 per pack,40,250 EUR,8,12.5\n\
+         Q1,S,A,50 kg,510,1 t,,2026-01-01,,,,,,,,,,\n\
+         Q2,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,,,,,\n"
+    );
+    let reading = check(&[("quotations.csv", &text)], &[]);
+    let [first, second] = reading.set.quotations.as_slice() else { panic!("{:?}", reading.set.quotations) };
+    assert_eq!(first.offers.len(), 2);
+    let terms = &first.terms;
+    assert_eq!(terms.price_basis, Some(PriceBasis::ActiveMatter));
+    assert_eq!(terms.break_counts, Some(BreakCounts::Year));
+    assert_eq!(terms.discount.unwrap().to_string(), "2.5 %");
+    assert_eq!(terms.duty.unwrap().to_string(), "6.5 %");
+    assert_eq!(terms.duty_on, Some(DutyOn::PriceAndFreight));
+    let charges: Vec<_> = terms
+        .charges
+        .iter()
+        .flatten()
+        .map(|charge| (charge.name.as_str(), charge.amount.to_string(), charge.per))
+        .collect();
+    assert_eq!(
+        charges,
+        [
+            ("tail lift", "25".to_owned(), FreightPer::Order),
+            ("ADR 3", "0.05".to_owned(), FreightPer::Quantity(quantity("1 kg"))),
+            ("cleaning", "1.5".to_owned(), FreightPer::Pack),
+        ]
+    );
+    assert_eq!(terms.small_order.map(|(charge, below)| format!("{charge} {below}")).unwrap(), "40 250");
+    assert_eq!(terms.deposit.unwrap().to_string(), "8");
+    assert_eq!(terms.deposit_forfeited.unwrap().to_string(), "12.5 %");
+    assert_eq!(second.terms, TermsDraft::default());
+}
+
+#[test]
+fn terms_that_make_no_sense() {
+    let text = format!(
+        "{TERMS}Q1,S,A,25 kg,1,pack,EUR,2026-01-01,active matter,week,100,-1,,tail lift 25,,,,\n\
+         Q2,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,price,a: 1 per order;a: 2 per order,40,,,101\n\
+         Q3,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,fuel: 1 USD per order,,250,,\n\
+         Q4,S,A,25 kg,1,kg,EUR,2026-01-01,,,2,,,,,,,\n\
+         Q4,S,A,50 kg,1,kg,EUR,2026-01-01,,order,3,,,,,,,\n"
+    );
+    check(
+        &[("quotations.csv", &text)],
+        &[
+            "quotations.csv, row 2, break counts: “week” is not one of line, order, year",
+            "quotations.csv, row 2, discount: a loss is out of range: at most less than 100 %",
+            "quotations.csv, row 2, duty: a percent must not be below nought",
+            "quotations.csv, row 2, charges: “tail lift 25” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg”",
+            "quotations.csv, row 2, price per: a price of active matter is of so much of it by mass, such as kg or 1 t",
+            "quotations.csv, row 3, charges: “a” stands twice",
+            "quotations.csv, row 3, deposit forfeited: a percent is out of range: at most 100 %",
+            "quotations.csv, row 3, small order below: needs a value, since there is a small order charge",
+            "quotations.csv, row 3, duty: needs a value, since it says what duty is on",
+            "quotations.csv, row 3, deposit: needs a value, since a share of it is forfeited",
+            "quotations.csv, row 4, charges: fuel is in USD, and the quotation is in EUR",
+            "quotations.csv, row 4, small order charge: needs a value, since it says which orders are small",
+            "quotations.csv, row 6, discount: differs from row 5, and both rows are of one quotation",
+        ],
+    );
 }
 
 #[test]

@@ -15,7 +15,7 @@ use crate::{
         formulas::{formula, line, version},
         materials::material,
         packs::{component, pack},
-        quotations::{offer, quotation, rate},
+        quotations::{charge, offer, quotation, rate},
         suppliers::supplier,
         trail::site_state,
     },
@@ -80,6 +80,8 @@ async fn load(conn: &impl Conn, settings: &Settings) -> Result<Catalogue, StoreE
     let quotations = quotation::Entity::find().order_by_asc(quotation::Column::Id).all(db).await?;
     let offers = offer::Entity::find().order_by_asc(offer::Column::Position).all(db).await?;
     let mut offers = grouped(offers, |row| row.quotation);
+    let charges = charge::Entity::find().order_by_asc(charge::Column::Position).all(db).await?;
+    let mut charges = grouped(charges, |row| row.quotation);
 
     let formulas = formula::Entity::find().all(db).await?;
     let versions = version::Entity::find().order_by_asc(version::Column::Number).all(db).await?;
@@ -108,7 +110,8 @@ async fn load(conn: &impl Conn, settings: &Settings) -> Result<Catalogue, StoreE
         suppliers: each(suppliers, supplier::Model::into_supplier)?,
         quotations: each(quotations, |row| {
             let offers = offers.remove(&row.id).unwrap_or_default();
-            row.into_quotation(offers)
+            let charges = charges.remove(&row.id).unwrap_or_default();
+            row.into_quotation(offers, charges)
         })?,
         rates: each(rates, rate::Model::into_rate)?,
         formulas: each(formulas, formula)?,

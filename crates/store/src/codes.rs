@@ -7,6 +7,7 @@ use domain::{
     lots::LotStatus,
     materials::{MaterialKind, UseLevelKind},
     packs::ComponentPer,
+    quotations::{BreakCounts, DutyOn, PriceBasis},
     stock::MovementKind,
     tickets::TicketStatus,
 };
@@ -58,6 +59,9 @@ words!(Dimension { Mass => "mass", Volume => "volume", Count => "count" });
 words!(VersionStatus { Draft => "draft", Approved => "approved", Retired => "retired" });
 words!(AmountBasis { AsSupplied => "as-supplied", ActiveMatter => "active-matter" });
 words!(ComponentPer { Unit => "unit", Case => "case" });
+words!(PriceBasis { AsSupplied => "as-supplied", ActiveMatter => "active-matter" });
+words!(DutyOn { Price => "price", PriceAndFreight => "price-and-freight" });
+words!(BreakCounts { Line => "line", Order => "order", Year => "year" });
 words!(LotStatus {
     Quarantine => "quarantine",
     Released => "released",

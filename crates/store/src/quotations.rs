@@ -7,11 +7,11 @@ use crate::{
     connection::sealed::HasConnection,
     rows::{
         insert_all,
-        quotations::{offer, quotation, rate},
+        quotations::{charge, offer, quotation, rate},
     },
 };
 
-/// Adds a quotation with its offers.
+/// Adds a quotation with its offers and charges.
 ///
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::QUOTATION_REFERENCE`](crate::constraints::QUOTATION_REFERENCE) when the
@@ -19,7 +19,9 @@ use crate::{
 pub async fn quotation_insert(tx: &WriteTx, quotation: &Quotation) -> Result<(), StoreError> {
     let row = quotation::Model::of(quotation)?;
     let offers = offer::Model::all_of(quotation)?;
+    let charges = charge::Model::all_of(quotation)?;
     insert_all(tx.connection(), vec![row]).await?;
+    insert_all(tx.connection(), charges).await?;
     insert_all(tx.connection(), offers).await
 }
 

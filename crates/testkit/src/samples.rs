@@ -9,7 +9,7 @@ use domain::{
     lots::{Lot, LotStatus},
     materials::{Material, MaterialKind},
     packs::{ComponentPer, Pack, PackComponent},
-    quotations::{Offer, Quotation},
+    quotations::{Offer, Quotation, Terms},
     stock::MovementKind,
     suppliers::Supplier,
     tickets::{Ticket, TicketLine, TicketStatus},
@@ -115,6 +115,7 @@ pub fn quotation(reference: &str, supplier: &Supplier, material: &Material, pric
         lead_time: None,
         minimum_order: None,
         freight: None,
+        terms: Terms::default(),
         offers: vec![Offer {
             pack: quantity("25 kg"),
             price: UnitPrice::from_decimal(decimal(price_per_kg), supplier.currency).unwrap(),

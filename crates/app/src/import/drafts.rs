@@ -12,7 +12,7 @@ use domain::{
     lots::LotStatus,
     materials::{MaterialKind, UseLevel},
     packs::ComponentPer,
-    quotations::FreightPer,
+    quotations::{BreakCounts, DutyOn, FreightPer, PriceBasis},
     text::code_key,
 };
 use kernel::{Count, Currency, Density, Mass, Money, Percent, Quantity, Rate, UnitPrice};
@@ -191,8 +191,10 @@ pub struct QuotationDraft {
     pub lead_time: Option<Span>,
     /// The least that may be ordered, above nought.
     pub minimum_order: Option<Quantity>,
-    /// Freight and charges.
+    /// Freight.
     pub freight: Option<FreightDraft>,
+    /// What else stands beside the prices.
+    pub terms: TermsDraft,
     /// At least one.
     pub offers: Vec<OfferDraft>,
     /// Remarks.
@@ -203,6 +205,40 @@ pub struct QuotationDraft {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FreightDraft {
     /// Not below nought, at most eight places: [`kernel::UnitPrice::from_decimal`] takes it.
+    pub amount: Decimal,
+    /// Of what.
+    pub per: FreightPer,
+}
+
+/// What stands beside the prices of a quotation, in its currency; what nobody said is `None`.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct TermsDraft {
+    /// What the prices are of; `None`: the material as supplied.
+    pub price_basis: Option<PriceBasis>,
+    /// What a price break counts; `None`: the order line.
+    pub break_counts: Option<BreakCounts>,
+    /// Off the price, from 0 to below 100 %.
+    pub discount: Option<Percent>,
+    /// Import duty, not below nought.
+    pub duty: Option<Percent>,
+    /// What duty is taken of; `None`: the price.
+    pub duty_on: Option<DutyOn>,
+    /// Charges besides freight.
+    pub charges: Option<Vec<ChargeDraft>>,
+    /// What a small order costs extra, and the value below which an order is small; as [`FreightDraft::amount`].
+    pub small_order: Option<(Decimal, Decimal)>,
+    /// For each pack; as [`FreightDraft::amount`].
+    pub deposit: Option<Decimal>,
+    /// The share of deposits that is forfeited, 0 to 100 %; `None`: none.
+    pub deposit_forfeited: Option<Percent>,
+}
+
+/// A charge of a quotation besides freight, in the quotation's currency.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ChargeDraft {
+    /// What it is for.
+    pub name: String,
+    /// As [`FreightDraft::amount`].
     pub amount: Decimal,
     /// Of what.
     pub per: FreightPer,

@@ -8,6 +8,7 @@ mod apply;
 pub mod drafts;
 mod plan;
 mod resolve;
+mod terms;
 
 pub use drafts::*;
 

@@ -10,7 +10,7 @@ use domain::{
     lots::Lot,
     materials::{Material, MaterialKind},
     packs::{Pack, PackComponent},
-    quotations::{ExchangeRate, Freight, Offer, Quotation},
+    quotations::{ExchangeRate, Offer, Quotation},
     suppliers::Supplier,
     text::code_key,
 };
@@ -30,6 +30,7 @@ use super::{
         VersionDraft,
     },
     resolve::Codes,
+    terms::{freight_of, terms_of},
 };
 use crate::{Error, lots::stocked_quantity};
 
@@ -250,14 +251,8 @@ impl Planner<'_> {
             }
         }
         let freight =
-            match draft.freight.as_ref().map(|f| (UnitPrice::from_decimal(f.amount, currency), f.per)) {
-                None => None,
-                Some((Ok(amount), per)) => Some(Freight { amount, per }),
-                Some((Err(error), _)) => {
-                    self.codes.problem(&draft.place, "freight", error);
-                    None
-                }
-            };
+            draft.freight.as_ref().and_then(|freight| freight_of(&mut self.codes, draft, freight, currency));
+        let terms = terms_of(&mut self.codes, draft, currency);
         let known = self
             .catalogue
             .quotations_of(material.id)
@@ -274,6 +269,7 @@ impl Planner<'_> {
             lead_time: draft.lead_time,
             minimum_order: draft.minimum_order,
             freight,
+            terms,
             offers,
             note: draft.note.clone(),
         };
@@ -304,11 +300,14 @@ impl Planner<'_> {
             let price = offer.price.to_exact().checked_div(&offer.price_per.to_exact()).ok()?;
             Some((price, offer.price.currency(), offer.price_per.dimension()))
         };
+        let basis = quotation.terms.price_basis;
         let (price, currency, dimension) = quotation.offers.first().and_then(per_unit)?;
         let (last, reference) =
             self.catalogue.quotations_of(quotation.material).iter().rev().find_map(|known| {
                 let (last, its_currency, its_dimension) = known.offers.first().and_then(per_unit)?;
-                let alike = its_currency == currency && its_dimension == dimension;
+                let alike = its_currency == currency
+                    && its_dimension == dimension
+                    && known.terms.price_basis == basis;
                 alike.then(|| (last, known.reference.clone()))
             })?;
         let hundred = Exact::whole(100);

@@ -13,6 +13,7 @@ mod house;
 mod importing;
 mod lines;
 mod making;
+mod quoting;
 mod races;
 mod random_histories;
 mod requests;

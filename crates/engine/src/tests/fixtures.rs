@@ -11,7 +11,7 @@ use domain::{
     },
     materials::{Material, MaterialKind},
     packs::{ComponentPer, Pack, PackComponent},
-    quotations::{ExchangeRate, Offer, Quotation},
+    quotations::{ExchangeRate, Offer, Quotation, Terms},
     suppliers::Supplier,
 };
 use kernel::{
@@ -170,6 +170,7 @@ impl House {
             lead_time: None,
             minimum_order: None,
             freight: None,
+            terms: Terms::default(),
             offers: vec![offer(pack, offered, per, None)],
             note: None,
         });

@@ -1,8 +1,11 @@
 //! Quotations: rows of one supplier with one reference are one quotation.
 
-use app::import::{FreightDraft, OfferDraft, Place, QuotationDraft, SupplierDraft};
-use domain::{quotations::FreightPer, text::code_key};
-use kernel::{Currency, Dimension, Exact, Quantity, UnitPrice};
+use app::import::{FreightDraft, OfferDraft, Place, QuotationDraft, SupplierDraft, TermsDraft};
+use domain::{
+    quotations::{FreightPer, PriceBasis},
+    text::code_key,
+};
+use kernel::{Currency, DecimalMark, Dimension, Exact, Quantity, UnitPrice};
 use rust_decimal::Decimal;
 use std::collections::{BTreeMap, HashMap};
 
@@ -13,6 +16,7 @@ use crate::{
     names::plain,
     problems::Problems,
     row::Row,
+    sheets::quotation_terms::terms,
 };
 
 /// One row: a quotation with a single offer.
@@ -43,6 +47,7 @@ fn draft(row: &mut Row<'_>, out: &mut Collected) -> Option<QuotationRow> {
     let price = row.must("price", price);
     let price_per = price_per(row, pack);
     let price_per = row.must("price per", price_per);
+    let per_pack = row.text("price per").is_some_and(|text| plain(&text) == "pack");
     let stated = row.currency("currency");
     let from_quantity = row.quantity("from quantity", None);
     let minimum_order = row.quantity("minimum order", None);
@@ -60,6 +65,12 @@ fn draft(row: &mut Row<'_>, out: &mut Collected) -> Option<QuotationRow> {
     let currency = stated.or(beside);
     let price = price.and_then(|(figure, _)| unit_price(row, "price", figure));
     let freight = freight(row, currency);
+    let terms = terms(row, currency);
+    if terms.price_basis == Some(PriceBasis::ActiveMatter)
+        && (per_pack || price_per.is_some_and(|per| per.dimension() != Dimension::Mass))
+    {
+        row.fault("price per", "a price of active matter is of so much of it by mass, such as kg or 1 t");
+    }
     if let Some(pack) = pack {
         for (column, other) in
             [("price per", price_per), ("from quantity", from_quantity), ("minimum order", minimum_order)]
@@ -91,6 +102,7 @@ fn draft(row: &mut Row<'_>, out: &mut Collected) -> Option<QuotationRow> {
             lead_time,
             minimum_order,
             freight,
+            terms,
             offers: Vec::new(),
             note,
         },
@@ -103,7 +115,8 @@ fn comparable(a: Quantity, b: Quantity) -> bool {
     (a.dimension() == Dimension::Count) == (b.dimension() == Dimension::Count)
 }
 
-fn unit_price(row: &mut Row<'_>, column: &str, figure: Decimal) -> Option<Decimal> {
+/// A figure to at most the places a price is kept to.
+pub(super) fn unit_price(row: &mut Row<'_>, column: &str, figure: Decimal) -> Option<Decimal> {
     // Any currency will do: the places kept are the same for all.
     let fits = UnitPrice::from_decimal(figure, Currency::EUR).map(|_| figure).map_err(|e| e.to_string());
     row.settle(column, fits)
@@ -121,23 +134,37 @@ fn or_word(message: &str, word: &str) -> String {
     format!("{message}; or write {word}")
 }
 
-fn freight(row: &mut Row<'_>, currency: Option<Currency>) -> Option<FreightDraft> {
-    let mark = row.options.decimal;
-    let amount = row.money("freight");
-    let per = row.read("freight per", |text| match plain(text).as_str() {
+/// What freight or a charge is by.
+pub(super) fn charged_per(text: &str, mark: DecimalMark) -> Result<FreightPer, String> {
+    match plain(text).as_str() {
         "pack" => Ok(FreightPer::Pack),
         "order" => Ok(FreightPer::Order),
         _ => per_quantity(text, mark)
             .map(FreightPer::Quantity)
             .map_err(|message| or_word(&message, "pack or order")),
-    });
-    if let Some((_, Some(beside))) = amount
-        && currency != Some(beside)
-    {
-        let quotation = currency.map_or("does not name one".to_owned(), |c| format!("is in {c}"));
-        row.fault("freight", format!("is in {beside}, and the quotation {quotation}"));
     }
-    let amount = amount.and_then(|(figure, _)| unit_price(row, "freight", figure));
+}
+
+/// What is wrong with an amount whose currency stands beside it and is not the quotation's.
+pub(super) fn other_currency(beside: Option<Currency>, currency: Option<Currency>) -> Option<String> {
+    let beside = beside.filter(|beside| currency != Some(*beside))?;
+    let quotation = currency.map_or("does not name one".to_owned(), |c| format!("is in {c}"));
+    Some(format!("is in {beside}, and the quotation {quotation}"))
+}
+
+/// An amount of money in the quotation's currency, whether the currency stands beside it or not.
+pub(super) fn amount(row: &mut Row<'_>, column: &str, currency: Option<Currency>) -> Option<Decimal> {
+    let (figure, beside) = row.money(column)?;
+    if let Some(message) = other_currency(beside, currency) {
+        row.fault(column, message);
+    }
+    unit_price(row, column, figure)
+}
+
+fn freight(row: &mut Row<'_>, currency: Option<Currency>) -> Option<FreightDraft> {
+    let mark = row.options.decimal;
+    let amount = amount(row, "freight", currency);
+    let per = row.read("freight per", |text| charged_per(text, mark));
     match (row.has("freight"), row.has("freight per")) {
         (true, false) => row.fault("freight per", "needs a value, since there is freight"),
         (false, true) => row.fault("freight", "needs a value, since there is freight per something"),
@@ -163,6 +190,31 @@ fn agree<T: PartialEq>(
         }
         (None, Some(told)) => *known = Some(told),
         _ => {}
+    }
+}
+
+fn agree_on_terms(
+    known: &mut TermsDraft,
+    told: TermsDraft,
+    first: &Place,
+    place: &Place,
+    problems: &mut Problems,
+) {
+    macro_rules! agree_on {
+        ($($column:literal: $field:ident),* $(,)?) => {
+            $(agree(&mut known.$field, told.$field, $column, first, place, problems);)*
+        };
+    }
+    agree_on! {
+        "price basis": price_basis,
+        "break counts": break_counts,
+        "discount": discount,
+        "duty": duty,
+        "duty on": duty_on,
+        "charges": charges,
+        "small order charge": small_order,
+        "deposit": deposit,
+        "deposit forfeited": deposit_forfeited,
     }
 }
 
@@ -208,6 +260,7 @@ pub(crate) fn assemble(
         agree(&mut known.lead_time, draft.lead_time, "lead time", &first, &place, problems);
         agree(&mut known.minimum_order, draft.minimum_order, "minimum order", &first, &place, problems);
         agree(&mut known.freight, draft.freight, "freight", &first, &place, problems);
+        agree_on_terms(&mut known.terms, draft.terms, &first, &place, problems);
         if known.note.is_none() {
             known.note = draft.note;
         }
@@ -220,8 +273,9 @@ pub(crate) fn assemble(
 /// A price a hundred times another of the same material is more often a slip of the point than a change of the market.
 const FAR: i128 = 100;
 
-/// Prices compare within one material, one currency (a supplier whose currency is not in the set is its own) and one dimension.
-type Comparable = (String, String, Dimension);
+/// Prices compare within one material, one currency (a supplier whose currency is not in the set is its own), one price basis and one
+/// dimension.
+type Comparable = (String, String, PriceBasis, Dimension);
 
 fn warn_of_far_prices(quotations: &[QuotationDraft], suppliers: &[SupplierDraft], problems: &mut Problems) {
     let supplier_currency: HashMap<String, Currency> =
@@ -236,12 +290,14 @@ fn warn_of_far_prices(quotations: &[QuotationDraft], suppliers: &[SupplierDraft]
             if let Ok(each) = each
                 && offer.price > Decimal::ZERO
             {
-                let key = (code_key(&quotation.material), currency.clone(), offer.price_per.dimension());
+                let basis = quotation.terms.price_basis.unwrap_or_default();
+                let dimension = offer.price_per.dimension();
+                let key = (code_key(&quotation.material), currency.clone(), basis, dimension);
                 prices.entry(key).or_default().push((each, &offer.place));
             }
         }
     }
-    for ((material, _, dimension), mut group) in prices {
+    for ((material, _, _, dimension), mut group) in prices {
         group.sort_by(|a, b| a.0.cmp(&b.0));
         if let (Some((low, low_place)), Some((high, place))) = (group.first(), group.last())
             && *high >= low * &Exact::whole(FAR)

@@ -6,7 +6,7 @@ use app::{OfferWrite, QuotationRecord};
 use async_graphql::{Context, InputObject, Object, OneofObject};
 use domain::{
     people::Capability,
-    quotations::{Freight, FreightPer, Quotation as Row},
+    quotations::{Freight, FreightPer, Quotation as Row, Terms},
 };
 
 use crate::{
@@ -144,6 +144,7 @@ fn quotation(ctx: &Context<'_>, input: QuotationRecordInput) -> Result<Quotation
         lead_time: input.lead_time.map(|span| span.0),
         minimum_order,
         freight,
+        terms: Terms::default(),
         offers,
         note: input.note,
     })

@@ -35,7 +35,10 @@ pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failur
         output::answer(settings.json, &printed, bases_text)?;
         return Ok(Outcome::Done);
     }
-    let sheet = house.app.cost_sheet_on_basis(&actor, &request.on_basis(args.basis)).await?;
+    let sheet = match args.basis {
+        Basis::Replacement => house.app.cost_sheet_ordering(&actor, &request, &[])?,
+        basis => house.app.cost_sheet_on_basis(&actor, &request.on_basis(basis)).await?,
+    };
     let printed = engine::present::cost_sheet(&sheet)?;
     output::answer(settings.json, &printed, text)?;
     Ok(Outcome::Done)

@@ -1,17 +1,19 @@
 //! Quotations with their offers, and exchange rates.
 
 use domain::{
-    quotations::{ExchangeRate, Freight, FreightPer, Offer, Quotation},
+    quotations::{
+        Charge, Deposit, Duty, ExchangeRate, Freight, FreightPer, Offer, Quotation, SmallOrder, Terms,
+    },
     text::code_key,
 };
 use kernel::{
-    Currency, Quantity, Rate, UnitPrice,
+    Currency, Percent, Quantity, Rate, UnitPrice,
     ids::{MaterialId, QuotationId, RateId, SupplierId},
 };
 
 use crate::{
     StoreError,
-    codes::{At, dimension, to_text},
+    codes::{At, Word as _, dimension, to_text},
     rows::code,
 };
 
@@ -34,6 +36,29 @@ super::table! {
         freight_quantity: Option<i64>,
         freight_dimension: Option<String>,
         note: Option<String>,
+        price_basis: String,
+        break_counts: String,
+        discount: i64,
+        duty: Option<i64>,
+        duty_on: Option<String>,
+        small_order_charge: Option<i64>,
+        small_order_below: Option<i64>,
+        deposit: Option<i64>,
+        deposit_forfeited: Option<i64>,
+    }
+}
+
+super::table! {
+    charge, "quotation_charges" {
+        #[sea_orm(primary_key, auto_increment = false)]
+        quotation: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        position: i64,
+        name: String,
+        amount: i64,
+        per: String,
+        per_quantity: Option<i64>,
+        per_dimension: Option<String>,
     }
 }
 
@@ -77,15 +102,36 @@ fn price_in(currency: Currency, price: UnitPrice) -> Result<i64, StoreError> {
     })
 }
 
+/// What a charge is by, as its columns hold it.
+const fn per_columns(per: FreightPer) -> (&'static str, Option<Quantity>) {
+    match per {
+        FreightPer::Quantity(quantity) => ("quantity", Some(quantity)),
+        FreightPer::Pack => ("pack", None),
+        FreightPer::Order => ("order", None),
+    }
+}
+
+/// What a charge is by, from its columns.
+fn per_of(
+    at: &At<'_>,
+    column: &str,
+    per: Option<&str>,
+    quantity: Option<Quantity>,
+) -> Result<FreightPer, StoreError> {
+    match (per, quantity) {
+        (Some("quantity"), Some(quantity)) => Ok(FreightPer::Quantity(quantity)),
+        (Some("pack"), None) => Ok(FreightPer::Pack),
+        (Some("order"), None) => Ok(FreightPer::Order),
+        (per, _) => Err(at.corrupt(column, format_args!("{per:?} makes no sense"))),
+    }
+}
+
 impl quotation::Model {
     pub(crate) fn of(q: &Quotation) -> Result<Self, StoreError> {
-        let (freight_per, freight_quantity) = match q.freight.as_ref().map(|freight| freight.per) {
-            None => (None, None),
-            Some(FreightPer::Quantity(quantity)) => (Some("quantity"), Some(quantity)),
-            Some(FreightPer::Pack) => (Some("pack"), None),
-            Some(FreightPer::Order) => (Some("order"), None),
-        };
-        let freight = q.freight.as_ref().map(|freight| price_in(q.currency, freight.amount)).transpose()?;
+        let price = |amount: UnitPrice| price_in(q.currency, amount);
+        let freight_by = q.freight.as_ref().map(|freight| per_columns(freight.per));
+        let freight_quantity = freight_by.and_then(|(_, quantity)| quantity);
+        let terms = &q.terms;
         Ok(Self {
             id: q.id.0,
             reference: q.reference.clone(),
@@ -98,36 +144,72 @@ impl quotation::Model {
             lead_time: q.lead_time.map(String::from),
             minimum_order: q.minimum_order.map(Quantity::raw),
             minimum_order_dimension: q.minimum_order.map(dimension),
-            freight_amount: freight,
-            freight_per: freight_per.map(str::to_owned),
+            freight_amount: q.freight.as_ref().map(|freight| price(freight.amount)).transpose()?,
+            freight_per: freight_by.map(|(per, _)| per.to_owned()),
             freight_quantity: freight_quantity.map(Quantity::raw),
             freight_dimension: freight_quantity.map(dimension),
             note: q.note.clone(),
+            price_basis: terms.price_basis.column_word().to_owned(),
+            break_counts: terms.break_counts.column_word().to_owned(),
+            discount: terms.discount.nano(),
+            duty: terms.duty.map(|duty| duty.percent.nano()),
+            duty_on: terms.duty.map(|duty| duty.on.column_word().to_owned()),
+            small_order_charge: terms.small_order.map(|small| price(small.charge)).transpose()?,
+            small_order_below: terms.small_order.map(|small| price(small.below)).transpose()?,
+            deposit: terms.deposit.map(|deposit| price(deposit.amount)).transpose()?,
+            deposit_forfeited: terms.deposit.map(|deposit| deposit.forfeited.nano()),
         })
     }
 
-    pub(crate) fn into_quotation(self, offers: Vec<offer::Model>) -> Result<Quotation, StoreError> {
+    pub(crate) fn into_quotation(
+        self,
+        offers: Vec<offer::Model>,
+        charges: Vec<charge::Model>,
+    ) -> Result<Quotation, StoreError> {
         let id = self.id;
         let at = At::new("quotations", &id);
         let currency: Currency = at.text("currency", &self.currency)?;
+        let price = |scaled| UnitPrice::from_scaled(scaled, currency);
         let freight_quantity =
             at.quantity_opt("freight_quantity", self.freight_quantity, self.freight_dimension.as_deref())?;
-        let freight = match (self.freight_amount, self.freight_per.as_deref(), freight_quantity) {
-            (None, _, _) => None,
-            (Some(amount), per, quantity) => {
-                let per = match (per, quantity) {
-                    (Some("quantity"), Some(quantity)) => FreightPer::Quantity(quantity),
-                    (Some("pack"), None) => FreightPer::Pack,
-                    (Some("order"), None) => FreightPer::Order,
-                    (per, _) => return Err(at.corrupt("freight_per", format_args!("{per:?} makes no sense"))),
-                };
-                Some(Freight { amount: UnitPrice::from_scaled(amount, currency), per })
+        let freight = match self.freight_amount {
+            None => None,
+            Some(amount) => {
+                let per = per_of(&at, "freight_per", self.freight_per.as_deref(), freight_quantity)?;
+                Some(Freight { amount: price(amount), per })
             }
+        };
+        let charge = |row: charge::Model| -> Result<Charge, StoreError> {
+            let quantity =
+                at.quantity_opt("charges: per_quantity", row.per_quantity, row.per_dimension.as_deref())?;
+            let per = per_of(&at, "charges: per", Some(&row.per), quantity)?;
+            Ok(Charge { name: row.name, amount: price(row.amount), per })
+        };
+        let duty = match (self.duty, self.duty_on.as_deref()) {
+            (Some(percent), Some(on)) => {
+                Some(Duty { percent: Percent::from_nano(percent), on: at.word("duty_on", on)? })
+            }
+            _ => None,
+        };
+        let terms = Terms {
+            price_basis: at.word("price_basis", &self.price_basis)?,
+            discount: Percent::from_nano(self.discount),
+            duty,
+            charges: charges.into_iter().map(charge).collect::<Result<_, _>>()?,
+            small_order: self
+                .small_order_charge
+                .zip(self.small_order_below)
+                .map(|(charge, below)| SmallOrder { charge: price(charge), below: price(below) }),
+            deposit: self.deposit.zip(self.deposit_forfeited).map(|(amount, forfeited)| Deposit {
+                amount: price(amount),
+                forfeited: Percent::from_nano(forfeited),
+            }),
+            break_counts: at.word("break_counts", &self.break_counts)?,
         };
         let offer = |row: offer::Model| -> Result<Offer, StoreError> {
             Ok(Offer {
                 pack: at.quantity("offers: pack", row.pack, &row.pack_dimension)?,
-                price: UnitPrice::from_scaled(row.price, currency),
+                price: price(row.price),
                 price_per: at.quantity("offers: price_per", row.price_per, &row.price_per_dimension)?,
                 from_quantity: at.quantity_opt(
                     "offers: from_quantity",
@@ -150,10 +232,33 @@ impl quotation::Model {
                 self.minimum_order_dimension.as_deref(),
             )?,
             freight,
+            terms,
             offers: offers.into_iter().map(offer).collect::<Result<_, _>>()?,
             reference: self.reference,
             note: self.note,
         })
+    }
+}
+
+impl charge::Model {
+    pub(crate) fn all_of(q: &Quotation) -> Result<Vec<Self>, StoreError> {
+        q.terms
+            .charges
+            .iter()
+            .zip(1..)
+            .map(|(charge, position)| {
+                let (per, quantity) = per_columns(charge.per);
+                Ok(Self {
+                    quotation: q.id.0,
+                    position,
+                    name: charge.name.clone(),
+                    amount: price_in(q.currency, charge.amount)?,
+                    per: per.to_owned(),
+                    per_quantity: quantity.map(Quantity::raw),
+                    per_dimension: quantity.map(dimension),
+                })
+            })
+            .collect()
     }
 }
 

@@ -10,7 +10,10 @@ use domain::{
     },
     materials::{Material, MaterialKind, UseLevel, UseLevelKind},
     packs::{ComponentPer, Pack, PackComponent},
-    quotations::{ExchangeRate, Freight, FreightPer, Offer, Quotation},
+    quotations::{
+        BreakCounts, Charge, Deposit, Duty, DutyOn, ExchangeRate, Freight, FreightPer, Offer, PriceBasis,
+        Quotation, SmallOrder, Terms,
+    },
     suppliers::Supplier,
 };
 use kernel::{
@@ -82,6 +85,23 @@ fn rich_quotation(supplier: &Supplier, material: &Material) -> Quotation {
         lead_time: Some(Span::Days(14)),
         minimum_order: Some(quantity("50 kg")),
         freight: Some(Freight { amount: price(12), per: FreightPer::Quantity(quantity("100 kg")) }),
+        terms: Terms {
+            price_basis: PriceBasis::ActiveMatter,
+            discount: percent("2.5"),
+            duty: Some(Duty { percent: percent("6.500000001"), on: DutyOn::PriceAndFreight }),
+            charges: vec![
+                Charge { name: "tail lift".to_owned(), amount: price(2_500_000_000), per: FreightPer::Order },
+                Charge { name: "cleaning".to_owned(), amount: price(1), per: FreightPer::Pack },
+                Charge {
+                    name: "hazard surcharge".to_owned(),
+                    amount: price(0),
+                    per: FreightPer::Quantity(quantity("1 L")),
+                },
+            ],
+            small_order: Some(SmallOrder { charge: price(2_500_000_000), below: price(25_000_000_000) }),
+            deposit: Some(Deposit { amount: price(800_000_000), forfeited: percent("12.5") }),
+            break_counts: BreakCounts::Year,
+        },
         offers: vec![
             Offer {
                 pack: quantity("25 kg"),
@@ -180,6 +200,11 @@ async fn a_catalogue_comes_back_as_it_was_written(database: &TestDatabase) {
             amount: UnitPrice::from_scaled(4_500_000_000, Currency::GBP),
             per: FreightPer::Order,
         }),
+        terms: Terms {
+            duty: Some(Duty { percent: percent("0"), on: DutyOn::Price }),
+            break_counts: BreakCounts::Order,
+            ..Terms::default()
+        },
         ..samples::quotation("Q-2", &house.supplier, &house.raw, "2.5")
     };
     let rate = ExchangeRate {

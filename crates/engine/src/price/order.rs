@@ -1,0 +1,243 @@
+//! One order of one offer's packs: how many, at which price, and what it costs landed.
+
+use domain::quotations::{BreakCounts, DutyOn, FreightPer, PriceBasis, Quotation, Terms};
+use kernel::{Dimension, Exact, Quantity, UnitPrice};
+
+use super::{LandedPrice, Question, Stop};
+use crate::{
+    Gap, MaterialRef,
+    landed::{ChargeUsed, DepositUsed, DutyUsed, Strength, TermsUsed},
+    source::QuotationSource,
+    view::{OfferSeen, QuotationSeen, RateUsed},
+};
+
+/// An order's packs, in kg or pieces.
+struct Packs {
+    /// One pack.
+    pack: Exact,
+    /// How many.
+    count: i128,
+    /// All of them.
+    ordered: Exact,
+}
+
+impl Question<'_, '_> {
+    /// The order of one offer's packs that covers the demand; `None` when the order does not reach the offer's break, or reaches a
+    /// higher break of the same pack. The lowest break of a pack works like a minimum order.
+    pub(super) fn order(
+        &self,
+        quotation: &QuotationSeen<'_>,
+        offer: &OfferSeen,
+    ) -> Result<Option<LandedPrice>, Stop> {
+        let entered = quotation.quotation;
+        let price_per = self.in_stock_unit(offer.price_per, entered)?;
+        let Some(packs) = self.packs(quotation, offer)? else { return Ok(None) };
+
+        let strength = self.strength(entered)?;
+        let needed_for = || format!("quotation {}", entered.reference);
+        let (price, rate) = self.view.in_house_currency(&offer.price, offer.currency, self.on, needed_for)?;
+        let mut goods = price.checked_div(&price_per)?;
+        if let Some(strength) = &strength {
+            goods = &goods * &strength.percent.fraction();
+        }
+        if !entered.terms.discount.is_zero() {
+            goods = &goods * &(Exact::ONE - entered.terms.discount.fraction());
+        }
+        let freight = match &entered.freight {
+            Some(freight) => {
+                Some(self.charge(freight.amount, freight.per, entered, &packs, "the freight")?)
+            }
+            None => None,
+        };
+        let bare = freight.as_ref().map_or_else(|| goods.clone(), |freight| &goods + freight);
+        let terms = self.terms(&entered.terms, entered, goods, &bare, strength, &packs)?;
+        let per_unit = &bare + &terms.additions();
+        let supplier = self.view.supplier(entered.supplier)?;
+        Ok(Some(LandedPrice {
+            order_cost: &per_unit * &packs.ordered,
+            per_unit,
+            lead_time: entered.lead_time.or(supplier.lead_time),
+            source: QuotationSource {
+                quotation: entered.id,
+                reference: entered.reference.clone(),
+                supplier: supplier.id,
+                supplier_code: supplier.code.clone(),
+                supplier_name: supplier.name.clone(),
+                pack: offer.pack,
+                price: offer.price.clone(),
+                currency: offer.currency,
+                price_per: offer.price_per,
+                from_quantity: offer.from_quantity,
+                demanded: self.asked.ordered.clone(),
+                demand: self.asked.demand.clone(),
+                packs: packs.count,
+                ordered: packs.ordered,
+                dimension: self.material.stock_dimension(),
+                freight,
+                terms,
+                rate,
+                validity: self.validity,
+                assumed: offer.assumed,
+            },
+            notes: Vec::new(),
+        }))
+    }
+
+    /// Whole packs that cover the demand and the minimum order, when the offer's price holds for so many.
+    fn packs(&self, quotation: &QuotationSeen<'_>, offer: &OfferSeen) -> Result<Option<Packs>, Stop> {
+        let entered = quotation.quotation;
+        let pack = self.in_stock_unit(offer.pack, entered)?;
+        let own_break = self.price_break(offer, entered)?;
+        let mut other_breaks = Vec::new();
+        for other in quotation.offers.iter().filter(|other| other.pack == offer.pack) {
+            other_breaks.push(self.price_break(other, entered)?);
+        }
+        // What is committed to for the year counts beside what is ordered now, where breaks are by the year.
+        let committed = match entered.terms.break_counts {
+            BreakCounts::Year => self.asked.a_year.cloned().unwrap_or_default(),
+            BreakCounts::Line | BreakCounts::Order => Exact::ZERO,
+        };
+        let mut wanted = self.asked.ordered.clone();
+        if let Some(minimum) = entered.minimum_order {
+            wanted = wanted.max(self.in_stock_unit(minimum, entered)?);
+        }
+        if committed < own_break && other_breaks.iter().all(|other| *other >= own_break) {
+            wanted = wanted.max(own_break.clone());
+        }
+        let count = wanted.checked_div(&pack)?.ceil()?.max(1);
+        let ordered = &pack * &Exact::whole(count);
+        let reached = committed.max(ordered.clone());
+        let higher_reached = other_breaks.iter().any(|other| *other > own_break && *other <= reached);
+        if own_break > reached || higher_reached {
+            return Ok(None);
+        }
+        Ok(Some(Packs { pack, count, ordered }))
+    }
+
+    fn price_break(&self, offer: &OfferSeen, entered: &Quotation) -> Result<Exact, Gap> {
+        offer.from_quantity.map_or(Ok(Exact::ZERO), |quantity| self.in_stock_unit(quantity, entered))
+    }
+
+    /// The strength a price of active matter goes through: the lot's, where one is asked about, else the material's.
+    fn strength(&self, entered: &Quotation) -> Result<Option<Strength>, Gap> {
+        if entered.terms.price_basis == PriceBasis::AsSupplied {
+            return Ok(None);
+        }
+        let of_lot = self.asked.strength.map(|percent| Strength { percent, of_lot: true });
+        let of_material = || self.material.active_matter.map(|percent| Strength { percent, of_lot: false });
+        let strength = of_lot.or_else(of_material).filter(|strength| strength.percent.is_positive());
+        strength.map(Some).ok_or_else(|| Gap::NoStrength {
+            material: MaterialRef::from(self.material),
+            reference: entered.reference.clone(),
+        })
+    }
+
+    /// What stands beside price and freight; `bare` is goods and freight.
+    fn terms(
+        &self,
+        terms: &Terms,
+        entered: &Quotation,
+        goods: Exact,
+        bare: &Exact,
+        strength: Option<Strength>,
+        packs: &Packs,
+    ) -> Result<TermsUsed, Stop> {
+        let duty = terms.duty.map(|duty| {
+            let of = match duty.on {
+                DutyOn::Price => &goods,
+                DutyOn::PriceAndFreight => bare,
+            };
+            DutyUsed { percent: duty.percent, on: duty.on, per_unit: of * &duty.percent.fraction() }
+        });
+        let mut charges = Vec::with_capacity(terms.charges.len());
+        for charge in &terms.charges {
+            let per_unit = self.charge(charge.amount, charge.per, entered, packs, &charge.name)?;
+            charges.push(ChargeUsed { name: charge.name.clone(), per_unit });
+        }
+        let mut small_order = None;
+        if let Some(small) = terms.small_order {
+            let (below, _) = self.in_house(small.below, entered, "the small order limit")?;
+            if &goods * &packs.ordered < below {
+                let what = "the small order charge";
+                small_order = Some(self.charge(small.charge, FreightPer::Order, entered, packs, what)?);
+            }
+        }
+        let mut deposit_used = None;
+        if let Some(deposit) = terms.deposit {
+            let (per_pack, _) = self.in_house(deposit.amount, entered, "the deposit")?;
+            let forfeited = &per_pack * &deposit.forfeited.fraction();
+            let per_unit = forfeited.checked_div(&packs.pack)?;
+            deposit_used = Some(DepositUsed { per_pack, forfeited: deposit.forfeited, per_unit });
+        }
+        Ok(TermsUsed {
+            goods,
+            strength,
+            discount: terms.discount,
+            break_counts: terms.break_counts,
+            a_year: self.asked.a_year.filter(|_| terms.break_counts == BreakCounts::Year).cloned(),
+            duty,
+            charges,
+            small_order,
+            deposit: deposit_used,
+        })
+    }
+
+    /// A charge per kg or piece, in the house's currency.
+    fn charge(
+        &self,
+        amount: UnitPrice,
+        per: FreightPer,
+        entered: &Quotation,
+        packs: &Packs,
+        what: &str,
+    ) -> Result<Exact, Stop> {
+        let (amount, _) = self.in_house(amount, entered, what)?;
+        let over = match per {
+            FreightPer::Quantity(quantity) => &self.in_stock_unit(quantity, entered)?,
+            FreightPer::Pack => &packs.pack,
+            FreightPer::Order => &packs.ordered,
+        };
+        Ok(amount.checked_div(over)?)
+    }
+
+    fn in_house(
+        &self,
+        amount: UnitPrice,
+        entered: &Quotation,
+        what: &str,
+    ) -> Result<(Exact, Option<RateUsed>), Gap> {
+        let needed_for = || format!("{what} of quotation {}", entered.reference);
+        self.view.in_house_currency(&amount.to_exact(), amount.currency(), self.on, needed_for)
+    }
+
+    /// A quantity of a quotation in the unit the material is kept by: kg, through the density where it is a volume, or pieces.
+    fn in_stock_unit(&self, quantity: Quantity, entered: &Quotation) -> Result<Exact, Gap> {
+        let named = || MaterialRef::from(self.material);
+        let do_not_meet = |why: String| Gap::UnitsDoNotMeet {
+            material: named(),
+            reference: entered.reference.clone(),
+            why,
+        };
+        if !quantity.is_positive() {
+            return Err(do_not_meet(format!("a quantity of {quantity} stands in it")));
+        }
+        match (self.material.stock_dimension(), quantity) {
+            (Dimension::Count, Quantity::Count(count)) => Ok(count.to_exact()),
+            (Dimension::Mass | Dimension::Volume, Quantity::Mass(mass)) => Ok(mass.to_exact()),
+            (Dimension::Mass | Dimension::Volume, Quantity::Volume(volume)) => self
+                .material
+                .density
+                .filter(|density| density.is_positive())
+                .map(|density| density.mass_of(&volume.to_exact()))
+                .ok_or_else(|| Gap::NoDensity {
+                    material: named(),
+                    needed_for: format!("quotation {}", entered.reference),
+                }),
+            (kept, other) => Err(do_not_meet(format!(
+                "it is offered by {} and kept by {}",
+                other.dimension().name(),
+                kept.name()
+            ))),
+        }
+    }
+}
