@@ -18,6 +18,7 @@ mod m0003_stock;
 mod m0004_making;
 mod m0005_trail;
 mod m0006_site;
+mod m0009_making_cost;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -33,6 +34,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0004_making::Migration),
             Box::new(m0005_trail::Migration),
             Box::new(m0006_site::Migration),
+            Box::new(m0009_making_cost::Migration),
         ]
     }
 }

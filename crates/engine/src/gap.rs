@@ -74,6 +74,15 @@ pub enum Gap {
         /// What stands there and what is needed.
         why: String,
     },
+    /// Time is to be paid at a rate of the house that is not there on the day, or is an overhead.
+    NoHouseRate {
+        /// The rate's name.
+        name: String,
+        /// The day.
+        on: NaiveDate,
+        /// What needs it.
+        needed_for: String,
+    },
     /// A component or a figure per case, and nobody has entered how many units a case holds.
     NoUnitsPerCase {
         /// The pack.
@@ -94,6 +103,7 @@ impl Gap {
             Self::NoRate { .. } => "NO_RATE",
             Self::NoApprovedVersion { .. } => "NO_APPROVED_VERSION",
             Self::UnitsDoNotMeet { .. } => "UNITS_DO_NOT_MEET",
+            Self::NoHouseRate { .. } => "NO_HOUSE_RATE",
             Self::NoUnitsPerCase { .. } => "NO_UNITS_PER_CASE",
         }
     }
@@ -106,7 +116,10 @@ impl Gap {
             | Self::NoActiveMatter { material }
             | Self::NoApprovedVersion { material, .. }
             | Self::UnitsDoNotMeet { material, .. } => Some(material),
-            Self::NoLiquidDensity { .. } | Self::NoRate { .. } | Self::NoUnitsPerCase { .. } => None,
+            Self::NoLiquidDensity { .. }
+            | Self::NoRate { .. }
+            | Self::NoHouseRate { .. }
+            | Self::NoUnitsPerCase { .. } => None,
         }
     }
 }
@@ -133,6 +146,10 @@ impl fmt::Display for Gap {
             Self::UnitsDoNotMeet { material, reference, why, .. } => {
                 write!(f, "quotation {reference} of {material} cannot be used: {why}")
             }
+            Self::NoHouseRate { name, on, needed_for } => write!(
+                f,
+                "there is no labour or machine rate of the house “{name}” on {on}, which {needed_for} needs"
+            ),
             Self::NoUnitsPerCase { code, .. } => {
                 write!(f, "pack {code} does not say how many units a case holds")
             }

@@ -4,12 +4,14 @@
 //! [`kernel::Exact`]; figures are rounded once, in [`present`]. What a figure needs and nobody has entered is a [`Gap`],
 //! and an answer with a gap never calls itself complete.
 
+pub mod batch_costs;
 pub mod buying;
 pub mod cautions;
 pub mod cost;
 pub mod error;
 pub mod explode;
 pub mod gap;
+pub mod liquid_density;
 pub mod normalise;
 pub mod note;
 pub mod outlook;

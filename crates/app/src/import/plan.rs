@@ -7,7 +7,9 @@ use domain::{
     Catalogue, Problem,
     catalogue::CatalogueParts,
     formulas::{Formula, FormulaLine, FormulaVersion, VersionStatus},
+    house_rates::HouseRate,
     lots::Lot,
+    making::{Making, MakingCost},
     materials::{Material, MaterialKind},
     packs::{Pack, PackComponent},
     quotations::{ExchangeRate, Freight, Offer, Quotation},
@@ -20,13 +22,15 @@ use engine::{
 };
 use kernel::{
     Exact, Money, Quantity, UnitPrice,
-    ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, QuotationId, RateId, SupplierId},
+    ids::{
+        FormulaId, FormulaVersionId, HouseRateId, LotId, MaterialId, PackId, QuotationId, RateId, SupplierId,
+    },
 };
 
 use super::{
     ImportOptions, ImportReport, Tally,
     drafts::{
-        FormulaDraft, ImportSet, LotCost, LotDraft, MaterialDraft, PackDraft, Place, QuotationDraft,
+        FormulaDraft, ImportSet, LotCost, LotDraft, MakingCostDraft, MaterialDraft, PackDraft, Place, QuotationDraft,
         VersionDraft,
     },
     resolve::Codes,
@@ -48,6 +52,7 @@ pub(super) struct Plan {
     pub suppliers: Vec<Put<Supplier>>,
     pub quotations: Vec<Quotation>,
     pub rates: Vec<ExchangeRate>,
+    pub house_rates: Vec<HouseRate>,
     /// Formulas without their versions.
     pub formulas: Vec<Put<Formula>>,
     pub versions: Vec<VersionPut>,
@@ -94,6 +99,7 @@ pub(super) fn plan(
         planner.quotation(draft, &materials, &suppliers);
     }
     planner.rates(set);
+    planner.house_rates(set);
     for draft in &set.formulas {
         planner.formula(draft, &materials);
     }
@@ -350,6 +356,54 @@ impl Planner<'_> {
         }
     }
 
+    fn house_rates(&mut self, set: &ImportSet) {
+        for draft in &set.house_rates {
+            let known = self
+                .catalogue
+                .house_rates()
+                .find(|r| r.from == draft.from && code_key(&r.name) == code_key(&draft.name));
+            let wanted = HouseRate {
+                id: known.map_or_else(HouseRateId::new, |r| r.id),
+                name: known.map_or_else(|| draft.name.clone(), |r| r.name.clone()),
+                of: draft.of,
+                amount: draft.amount.clone(),
+                from: draft.from,
+                note: draft.note.clone(),
+            };
+            if let Some(of) = self.codes.house_rate_of(&draft.name).filter(|of| *of != draft.of) {
+                let message = format!(
+                    "“{}” is {} per {} here; what a rate is of cannot change",
+                    draft.name,
+                    of.kind_word(),
+                    of.per_words()
+                );
+                self.codes.problem(&draft.place, "kind", message);
+            }
+            match put(&mut self.plan.report.house_rates, known, wanted) {
+                None => {}
+                Some(Put::New(rate)) => self.plan.house_rates.push(rate),
+                Some(Put::Changed(_)) => self.codes.problem(
+                    &draft.place,
+                    "amount",
+                    format!("another rate “{}” stands here from {}", draft.name, draft.from),
+                ),
+            }
+        }
+    }
+
+    /// The named costs of a version: those of the set, else the ones it has.
+    fn making_costs(&mut self, draft: &VersionDraft, known: Option<&FormulaVersion>) -> Vec<MakingCost> {
+        let Some(costs) = &draft.costs else {
+            return known.map_or_else(Vec::new, |version| version.making.costs.clone());
+        };
+        for MakingCostDraft { place, cost } in costs {
+            if let Some(rate) = cost.rate() {
+                self.codes.hourly_rate(place, "rate", rate);
+            }
+        }
+        costs.iter().map(|draft| draft.cost.clone()).collect()
+    }
+
     fn formula(&mut self, draft: &FormulaDraft, materials: &HashMap<MaterialId, Material>) {
         let id = self.codes.formula(&draft.place, "formula", &draft.code);
         let makes = self.codes.material(&draft.place, "makes", &draft.makes);
@@ -436,6 +490,12 @@ impl Planner<'_> {
                 instruction: line.instruction.clone(),
             });
         }
+        let making = Making {
+            evaporation: draft.evaporation,
+            samples: draft.samples,
+            retains: draft.retains,
+            costs: self.making_costs(draft, known),
+        };
         let wanted = FormulaVersion {
             id: known.map_or_else(FormulaVersionId::new, |v| v.id),
             formula: id,
@@ -450,6 +510,7 @@ impl Planner<'_> {
             smallest_batch: draft.smallest_batch,
             largest_batch: draft.largest_batch,
             cost_per_batch: draft.cost_per_batch,
+            making,
             shelf_life: draft.shelf_life,
             approval: draft.approval.clone(),
             note: draft.note.clone(),
@@ -528,6 +589,9 @@ impl Planner<'_> {
             }
         };
         self.product(draft, product);
+        for rate in draft.run.rates() {
+            self.codes.hourly_rate(&draft.place, "labour rate, machine rate", rate);
+        }
         let wanted = Pack {
             id: known.as_ref().map_or_else(PackId::new, |p| p.id),
             code: known.as_ref().map_or_else(|| draft.code.clone(), |p| p.code.clone()),
@@ -540,6 +604,7 @@ impl Planner<'_> {
             components,
             units_per_case: draft.units_per_case,
             line_labour: draft.line_labour,
+            run: draft.run.clone(),
             price: draft.price,
             units_a_year: draft.units_a_year,
             note: draft.note.clone(),

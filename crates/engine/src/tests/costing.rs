@@ -297,7 +297,8 @@ pub fn assert_adds_up(sheet: &PrintedCostSheet) {
     if sheet.lines.iter().all(|l| l.kind != "INGREDIENT" || l.amount.is_some()) {
         assert_eq!(charges.sum::<Decimal>(), sheet.charged_kg);
     }
-    assert_eq!(sheet.process_loss_kg + sheet.heel_kg + sheet.good_output_kg, sheet.charged_kg);
+    let lost = sheet.evaporation_kg + sheet.process_loss_kg + sheet.heel_kg;
+    assert_eq!(lost + sheet.samples_kg + sheet.retains_kg + sheet.good_output_kg, sheet.charged_kg);
     nested(&sheet.lines);
 }
 
