@@ -329,6 +329,28 @@ pub struct Margin {
     pub markup: Option<Exact>,
 }
 
+/// What really came out of a batch, at what it was to cost.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutputValue {
+    /// What came out, at the sheet's cost per kg.
+    pub output: Exact,
+    /// What was lost beyond the normal losses, at the same: an expense, not a cost of the product (IAS 2, paragraph 16). Below
+    /// nought when more came out than was to be expected.
+    pub abnormal_loss: Exact,
+}
+
+impl CostSheet {
+    /// The liquid's cost shared between so many kg that came out and what was lost beyond the normal losses, which the sheet's cost
+    /// per kg holds already. The two add up to what the liquid of the batch cost.
+    pub fn value_of_output(&self, came_out: &Exact) -> OutputValue {
+        let short = &self.batch.good - came_out;
+        OutputValue {
+            output: came_out * &self.totals.per_kg,
+            abnormal_loss: short * &self.totals.per_kg,
+        }
+    }
+}
+
 /// (price − cost) / price; `None` at a price of nought.
 pub fn margin_at(price: &Exact, cost: &Exact) -> Option<Exact> {
     (price - cost).checked_div(price).ok()

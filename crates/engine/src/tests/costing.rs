@@ -10,16 +10,16 @@ use crate::{
     present::{self, PrintedCostSheet, PrintedLine},
 };
 
-fn cost(house: &House, request: &CostRequest) -> Result<CostSheet, EngineError> {
+pub fn cost(house: &House, request: &CostRequest) -> Result<CostSheet, EngineError> {
     let catalogue = house.catalogue();
     cost_sheet(&View::plain(&catalogue), request)
 }
 
-fn printed(house: &House, request: &CostRequest) -> PrintedCostSheet {
+pub fn printed(house: &House, request: &CostRequest) -> PrintedCostSheet {
     present::cost_sheet(&cost(house, request).unwrap()).unwrap()
 }
 
-fn codes(sheet: &CostSheet) -> (Vec<&'static str>, Vec<&'static str>) {
+pub fn codes(sheet: &CostSheet) -> (Vec<&'static str>, Vec<&'static str>) {
     (sheet.gaps.iter().map(crate::Gap::code).collect(), sheet.notes.iter().map(crate::Note::code).collect())
 }
 

@@ -4,6 +4,7 @@ mod costing;
 mod differential;
 mod exploding;
 mod fixtures;
+mod making;
 mod normalising;
 mod pricing;
 mod properties;
