@@ -11,6 +11,7 @@
 mod house;
 mod importing;
 mod making;
+mod making_costs;
 mod races;
 mod random_histories;
 mod requests;
