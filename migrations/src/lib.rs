@@ -19,6 +19,7 @@ mod m0004_making;
 mod m0005_trail;
 mod m0006_site;
 mod m0009_making_cost;
+mod m0010_standards;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +36,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0005_trail::Migration),
             Box::new(m0006_site::Migration),
             Box::new(m0009_making_cost::Migration),
+            Box::new(m0010_standards::Migration),
         ]
     }
 }

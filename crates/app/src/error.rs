@@ -2,7 +2,7 @@
 
 use domain::{Problem, Refusal, people::Capability};
 use kernel::AmountError;
-use store::StoreError;
+use store::{ConstraintKind, StoreError};
 use thiserror::Error;
 
 /// Why a use case did not do what was asked. Whatever the reason, nothing was changed.
@@ -94,7 +94,15 @@ impl From<engine::EngineError> for Error {
 impl From<StoreError> for Error {
     fn from(error: StoreError) -> Self {
         match error {
-            StoreError::Busy | StoreError::Changed { .. } => Self::Busy,
+            // Somebody else was faster with the same code or number: sent again, the request meets what they entered and is
+            // refused by name.
+            StoreError::Busy
+            | StoreError::Changed { .. }
+            | StoreError::Constraint { kind: ConstraintKind::Unique, .. } => Self::Busy,
+            StoreError::LotShort { lot, number, needed, available } => {
+                Refusal::LotShort { lot, lot_number: number, material: "it".to_owned(), needed, available }
+                    .into()
+            }
             StoreError::Unreachable { reason } => {
                 tracing::error!(reason, "database unreachable");
                 Self::Unreachable

@@ -52,9 +52,9 @@ pub struct FormulaVersionWrite {
     pub largest_batch: Option<Mass>,
     /// Labour, cleaning, tests and disposal of one batch in one figure.
     pub cost_per_batch: Option<Money>,
-    /// What else leaves a batch, and the named costs of making it.
+    /// What else leaves a batch, and the named costs of making it; `None` for what the draft has, or for nothing in a new version.
     #[serde(default)]
-    pub making: Making,
+    pub making: Option<Making>,
     /// Of what it makes.
     pub shelf_life: Option<Span>,
     /// Remarks.
@@ -256,7 +256,7 @@ fn draft_of(
             problems.push("costPerBatch", "a cost must not be below nought");
         }
     }
-    let making = making_of(catalogue, input, house, &mut problems);
+    let making = making_of(catalogue, replaced, input, house, &mut problems);
     let note = problems.note("note", input.note.as_deref());
     let mut lines = Vec::with_capacity(input.lines.len());
     for ((at, line), position) in input.lines.iter().enumerate().zip(1_u32..) {
@@ -341,11 +341,13 @@ fn draft_of(
 /// What else leaves a batch and what making it costs, every problem with it noted.
 fn making_of(
     catalogue: &Catalogue,
+    replaced: Option<&FormulaVersion>,
     input: &FormulaVersionWrite,
     house: kernel::Currency,
     problems: &mut Problems,
 ) -> Making {
-    let mut making = input.making.clone();
+    let kept = || replaced.map(|version| version.making.clone()).unwrap_or_default();
+    let mut making = input.making.clone().unwrap_or_else(kept);
     problems.take("making.evaporation", making.evaporation.require_loss());
     if let Ok(lost) = input.process_loss.checked_add(making.evaporation)
         && lost >= Percent::HUNDRED

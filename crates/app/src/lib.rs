@@ -3,6 +3,7 @@
 //!
 //! Questions (costing, run check, what-if, outlook) read the catalogue and the shelf and write nothing.
 
+mod bases;
 mod change;
 mod error;
 mod formulas;
@@ -30,6 +31,7 @@ use domain::{
 use kernel::Currency;
 use store::Store;
 
+pub use bases::{StandardsFreeze, StandardsFrozen};
 pub use change::Change;
 pub use error::Error;
 pub use formulas::{FormulaVersionWrite, LineWrite};

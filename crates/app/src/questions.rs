@@ -148,7 +148,7 @@ impl App {
         Ok(store::lots::lots_get(self.store(), ids).await?)
     }
 
-    /// All lots of some materials, empty ones included.
+    /// The lots of some materials that hold something.
     ///
     /// # Errors
     /// [`Error::Forbidden`], or when the database cannot be read.

@@ -14,6 +14,7 @@ pub mod materials;
 pub mod packs;
 pub mod people;
 pub mod quotations;
+pub mod standards;
 pub mod stock;
 pub mod suppliers;
 pub mod text;

@@ -227,6 +227,21 @@ impl From<WorkTime> for String {
     }
 }
 
+impl fmt::Display for MakingCostAmount {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::PerBatch(money) => write!(f, "{money} per batch"),
+            Self::Hours { time, rate } => write!(f, "{time} at “{rate}”"),
+            Self::PerKgCharged(price) => {
+                write!(f, "{} {} per kg charged", price.amount(), price.currency())
+            }
+            Self::PerKgOfWaste(price) => {
+                write!(f, "{} {} per kg of waste", price.amount(), price.currency())
+            }
+        }
+    }
+}
+
 impl MakingCost {
     /// The money that stands on it, in whatever currency; none where it is time at a rate.
     pub fn currency(&self) -> Option<kernel::Currency> {

@@ -20,6 +20,7 @@ use kernel::{
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, Source, View,
+    basis::Basis,
     batch_costs::{Run, filling_costs, making_costs},
     explode::{breaches_in, explode},
     gap::add_gap,
@@ -42,6 +43,9 @@ pub struct CostRequest {
     pub as_of: NaiveDate,
     /// The selling price of one unit to work the margin out at; `None` for the pack's own.
     pub price: Option<Money>,
+    /// Which price is used for what is bought. Every other than replacement needs a view
+    /// [with history](View::with_history).
+    pub basis: Basis,
 }
 
 /// What is to be costed.
@@ -59,19 +63,30 @@ pub enum CostSubject {
 }
 
 impl CostRequest {
+    /// A subject at its usual batch, on replacement.
+    pub const fn new(subject: CostSubject, as_of: NaiveDate) -> Self {
+        Self { subject, batch: None, as_of, price: None, basis: Basis::Replacement }
+    }
+
     /// A version at its usual batch.
     pub const fn version(version: FormulaVersionId, as_of: NaiveDate) -> Self {
-        Self { subject: CostSubject::Version(version), batch: None, as_of, price: None }
+        Self::new(CostSubject::Version(version), as_of)
     }
 
     /// A pack of the version approved on the day, at its usual batch.
     pub const fn pack(pack: PackId, as_of: NaiveDate) -> Self {
-        Self { subject: CostSubject::Pack { pack, version: None }, batch: None, as_of, price: None }
+        Self::new(CostSubject::Pack { pack, version: None }, as_of)
     }
 
     /// The same at another batch.
     pub const fn at_batch(mut self, batch: Mass) -> Self {
         self.batch = Some(batch);
+        self
+    }
+
+    /// The same on another basis.
+    pub const fn on_basis(mut self, basis: Basis) -> Self {
+        self.basis = basis;
         self
     }
 }
@@ -83,6 +98,8 @@ pub struct CostSheet {
     pub subject: CostedSubject,
     /// The day asked.
     pub as_of: NaiveDate,
+    /// Which price was used for what is bought.
+    pub basis: Basis,
     /// The house's currency.
     pub currency: Currency,
     /// The catalogue's version.
@@ -397,7 +414,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
 
     let demanded =
         exploded.materials.iter().map(|part| (part.material, &part.per_kg_charged * &batch.charged));
-    let mut pricing = Pricing::new(view, request.as_of, demanded);
+    let mut pricing = Pricing::new(view, request.as_of, demanded).on_basis(request.basis);
 
     // The liquid.
     let mut lines = Vec::with_capacity(normalised.lines.len() + 8);
@@ -474,6 +491,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
             units_per_case: pack.and_then(|pack| pack.units_per_case),
         },
         as_of: request.as_of,
+        basis: request.basis,
         currency: view.currency(),
         catalogue_version: view.catalogue().version,
         batch,
@@ -490,7 +508,8 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     })
 }
 
-fn find_subject<'a>(
+/// The version to be costed, and the pack it is filled into.
+pub(crate) fn find_subject<'a>(
     view: &View<'a>,
     request: &CostRequest,
 ) -> Result<(&'a FormulaVersion, Option<&'a Pack>), EngineError> {
@@ -515,11 +534,13 @@ fn find_subject<'a>(
                     }
                     version
                 }
-                None => formula.approved_on(request.as_of).ok_or_else(|| EngineError::NoApprovedVersion {
-                    formula: formula.id,
-                    code: formula.code.clone(),
-                    on: request.as_of,
-                })?,
+                None => view.as_assumed(formula.approved_on(request.as_of).ok_or_else(|| {
+                    EngineError::NoApprovedVersion {
+                        formula: formula.id,
+                        code: formula.code.clone(),
+                        on: request.as_of,
+                    }
+                })?),
             };
             Ok((version, Some(pack)))
         }

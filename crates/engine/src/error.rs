@@ -101,6 +101,12 @@ pub enum EngineError {
     /// A batch of nought or less.
     #[error("a batch must be above nought")]
     BatchNotPositive,
+    /// A question about something that cannot be varied, compared or worked back as asked.
+    #[error("{why}")]
+    QuestionDoesNotFit {
+        /// Why.
+        why: String,
+    },
     /// A scenario of more changes than are followed.
     #[error("a scenario of {found} changes is longer than the {SCENARIO_CHANGES_MAX} that are followed")]
     TooManyChanges {

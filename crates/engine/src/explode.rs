@@ -47,7 +47,7 @@ pub fn making<'a>(view: &View<'a>, material: MaterialId, on: NaiveDate) -> Makin
         return Making::Bought;
     };
     match formula.approved_on(on) {
-        Some(version) => Making::Made { formula, version },
+        Some(version) => Making::Made { formula, version: view.as_assumed(version) },
         None if !view.catalogue().quotations_of(material).is_empty() => Making::Bought,
         None => Making::NoApprovedVersion { formula },
     }

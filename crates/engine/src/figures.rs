@@ -7,8 +7,11 @@ use serde::{Serialize, Serializer, ser::Error as _};
 
 use crate::{
     Gap, Note,
-    present::{PER_KG_PLACES, PERCENT_PLACES, PrintedGap, PrintedNote},
+    present::{AMOUNT_PLACES, PER_KG_PLACES, PERCENT_PLACES, PrintedGap, PrintedNote},
 };
+
+/// Decimal places of doses in percent.
+pub const DOSE_PLACES: u32 = 6;
 
 fn rounded<S: Serializer>(value: &Exact, places: u32, serializer: S) -> Result<S::Ok, S::Error> {
     let figure = value.round_half_even(places).map_err(S::Error::custom)?;
@@ -24,6 +27,32 @@ pub fn cost<S: Serializer>(value: &Exact, serializer: S) -> Result<S::Ok, S::Err
 pub fn optional_cost<S: Serializer>(value: &Option<Exact>, serializer: S) -> Result<S::Ok, S::Error> {
     match value {
         Some(value) => cost(value, serializer),
+        None => serializer.serialize_none(),
+    }
+}
+
+/// An amount in kg, pieces or whatever stands beside it.
+pub fn amount<S: Serializer>(value: &Exact, serializer: S) -> Result<S::Ok, S::Error> {
+    rounded(value, AMOUNT_PLACES, serializer)
+}
+
+/// An amount, or null.
+pub fn optional_amount<S: Serializer>(value: &Option<Exact>, serializer: S) -> Result<S::Ok, S::Error> {
+    match value {
+        Some(value) => amount(value, serializer),
+        None => serializer.serialize_none(),
+    }
+}
+
+/// A dose, that is a fraction of one of what is charged, as percent: to more places than a margin, for a dye stands at 0.0005 %.
+pub fn dose<S: Serializer>(value: &Exact, serializer: S) -> Result<S::Ok, S::Error> {
+    rounded(&(value * &Exact::whole(100)), DOSE_PLACES, serializer)
+}
+
+/// A dose, or null.
+pub fn optional_dose<S: Serializer>(value: &Option<Exact>, serializer: S) -> Result<S::Ok, S::Error> {
+    match value {
+        Some(value) => dose(value, serializer),
         None => serializer.serialize_none(),
     }
 }

@@ -8,7 +8,7 @@ use kernel::{
 use serde::Serialize;
 use std::fmt;
 
-use crate::view::MaterialRef;
+use crate::{basis::Basis, view::MaterialRef};
 
 /// Something a figure needs and nobody has entered. `Display` gives the sentence for a person.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
@@ -90,6 +90,31 @@ pub enum Gap {
         /// Its code.
         code: String,
     },
+    /// A cost that rests on receipts of a material that was not received by the day (or only for nought).
+    NoHistory {
+        /// The material.
+        material: MaterialRef,
+        /// The basis asked.
+        basis: Basis,
+        /// The day.
+        on: NaiveDate,
+    },
+    /// A cost that rests on lots that came in without a value.
+    NoLotValue {
+        /// The material.
+        material: MaterialRef,
+        /// The basis asked.
+        basis: Basis,
+        /// Numbers of the lots.
+        lots: Vec<String>,
+    },
+    /// No standard cost of a material was frozen by the day.
+    NoStandard {
+        /// The material.
+        material: MaterialRef,
+        /// The day.
+        on: NaiveDate,
+    },
 }
 
 impl Gap {
@@ -105,6 +130,9 @@ impl Gap {
             Self::UnitsDoNotMeet { .. } => "UNITS_DO_NOT_MEET",
             Self::NoHouseRate { .. } => "NO_HOUSE_RATE",
             Self::NoUnitsPerCase { .. } => "NO_UNITS_PER_CASE",
+            Self::NoHistory { .. } => "NO_HISTORY",
+            Self::NoLotValue { .. } => "NO_LOT_VALUE",
+            Self::NoStandard { .. } => "NO_STANDARD",
         }
     }
 
@@ -115,7 +143,10 @@ impl Gap {
             | Self::NoDensity { material, .. }
             | Self::NoActiveMatter { material }
             | Self::NoApprovedVersion { material, .. }
-            | Self::UnitsDoNotMeet { material, .. } => Some(material),
+            | Self::UnitsDoNotMeet { material, .. }
+            | Self::NoHistory { material, .. }
+            | Self::NoLotValue { material, .. }
+            | Self::NoStandard { material, .. } => Some(material),
             Self::NoLiquidDensity { .. }
             | Self::NoRate { .. }
             | Self::NoHouseRate { .. }
@@ -152,6 +183,18 @@ impl fmt::Display for Gap {
             ),
             Self::NoUnitsPerCase { code, .. } => {
                 write!(f, "pack {code} does not say how many units a case holds")
+            }
+            Self::NoHistory { material, basis, on } => {
+                write!(f, "nothing of {material} was bought by {on}, so it has no {basis} cost")
+            }
+            Self::NoLotValue { material, basis, lots } => write!(
+                f,
+                "{material} has no {basis} cost, for {} of it came without a value: {}",
+                if lots.len() == 1 { "a lot" } else { "lots" },
+                lots.join(", ")
+            ),
+            Self::NoStandard { material, on } => {
+                write!(f, "no standard cost of {material} was frozen by {on}")
             }
         }
     }

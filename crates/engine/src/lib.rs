@@ -4,12 +4,15 @@
 //! [`kernel::Exact`]; figures are rounded once, in [`present`]. What a figure needs and nobody has entered is a [`Gap`],
 //! and an answer with a gap never calls itself complete.
 
+pub mod basis;
 pub mod batch_costs;
 pub mod buying;
 pub mod cautions;
+pub mod compare;
 pub mod cost;
 pub mod error;
 pub mod explode;
+pub mod fill_law;
 pub mod gap;
 pub mod liquid_density;
 pub mod normalise;
@@ -19,16 +22,23 @@ pub mod output;
 pub mod planned;
 pub mod present;
 pub mod price;
+pub mod pricing;
 pub mod reach;
 pub mod run_check;
 pub mod scenario;
+pub mod sensitivity;
 pub mod shelf;
 pub mod source;
+pub mod strength;
+pub mod swap;
+pub mod variance;
 pub mod view;
 pub mod what_if;
 
+mod adding_up;
 mod figures;
 mod recipes;
+mod reformulate;
 mod rollup;
 #[cfg(test)]
 mod shelf_testing;
@@ -36,8 +46,10 @@ mod shelf_testing;
 mod tests;
 mod words;
 
+pub use basis::{Basis, HistoryBook, bases_side_by_side};
 pub use buying::{Purchase, PurchaseOrder};
 pub use cautions::{Caution, CautionKind, Cautions, cautions};
+pub use compare::{Comparison, Per, SideBySide, compare, side_by_side};
 pub use cost::{CostRequest, CostSheet, CostSubject, cost_sheet};
 pub use error::EngineError;
 pub use gap::Gap;

@@ -2,10 +2,11 @@
 
 use chrono::NaiveDate;
 use domain::materials::UseLevelKind;
-use kernel::{Currency, Exact, Mass, Percent};
+use kernel::{Currency, Dimension, Exact, Mass, Percent};
 use std::fmt;
 
 use crate::{
+    basis::Basis,
     view::MaterialRef,
     words::{days, figure, mass, percent},
 };
@@ -179,6 +180,36 @@ pub enum Note {
         /// Lines of intermediates that are shown at most.
         shown: usize,
     },
+    /// A material that is drawn rather than stocked has no receipts; its quotation was used.
+    NotStocked {
+        /// The material.
+        material: MaterialRef,
+        /// The basis asked.
+        basis: Basis,
+    },
+    /// The last purchase cost passes over lots that came later and have no value yet.
+    LaterLotsUnvalued {
+        /// The material.
+        material: MaterialRef,
+        /// Numbers of those lots.
+        lots: Vec<String>,
+    },
+    /// Nothing of a material is there; its moving average is the one at which the last of it left.
+    AverageRanOut {
+        /// The material.
+        material: MaterialRef,
+        /// The day it left.
+        on: NaiveDate,
+    },
+    /// The batch takes more of a material than is there; what is short was costed as the last purchase.
+    BeyondShelf {
+        /// The material.
+        material: MaterialRef,
+        /// kg or pieces that are short.
+        quantity: Exact,
+        /// kg or pieces.
+        dimension: Dimension,
+    },
 }
 
 impl Note {
@@ -204,6 +235,10 @@ impl Note {
             Self::NotApproved { .. } => "NOT_APPROVED",
             Self::LeftOver { .. } => "LEFT_OVER",
             Self::NotSpeltOut { .. } => "NOT_SPELT_OUT",
+            Self::NotStocked { .. } => "NOT_STOCKED",
+            Self::LaterLotsUnvalued { .. } => "LATER_LOTS_UNVALUED",
+            Self::AverageRanOut { .. } => "AVERAGE_RAN_OUT",
+            Self::BeyondShelf { .. } => "BEYOND_SHELF",
         }
     }
 }
@@ -307,6 +342,27 @@ impl fmt::Display for Note {
             Self::NotSpeltOut { shown } => write!(
                 f,
                 "only {shown} lines of intermediates are spelt out; the figures include all of them"
+            ),
+            Self::NotStocked { material, basis } => {
+                write!(
+                    f,
+                    "{material} is drawn, not stocked, so it has no {basis} cost; its quotation was used"
+                )
+            }
+            Self::LaterLotsUnvalued { material, lots } => write!(
+                f,
+                "the last purchase of {material} passes over what came later and has no value yet: {}",
+                lots.join(", ")
+            ),
+            Self::AverageRanOut { material, on } => write!(
+                f,
+                "nothing of {material} is there; its moving average is the one at which the last of it left on {on}"
+            ),
+            Self::BeyondShelf { material, quantity, dimension } => write!(
+                f,
+                "{} {} of {material} are needed beyond what is there; that part was costed as the last purchase",
+                figure(quantity, 6),
+                dimension.unit()
             ),
         }
     }

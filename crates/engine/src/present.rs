@@ -45,6 +45,8 @@ pub struct PrintedCostSheet {
     pub units_per_case: Option<u32>,
     /// The day asked.
     pub as_of: NaiveDate,
+    /// A stable name of the basis: which price was used for what is bought.
+    pub basis: &'static str,
     /// All money is in it.
     pub currency: Currency,
     /// The catalogue's version.
@@ -296,6 +298,7 @@ pub fn cost_sheet(sheet: &CostSheet) -> Result<PrintedCostSheet, EngineError> {
         pack_name: sheet.subject.pack_name.clone(),
         units_per_case: sheet.subject.units_per_case,
         as_of: sheet.as_of,
+        basis: sheet.basis.code(),
         currency: sheet.currency,
         catalogue_version: sheet.catalogue_version,
         complete: sheet.complete,

@@ -15,6 +15,7 @@ use kernel::{AmountError, Dimension, Exact, Quantity};
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, View,
+    gap::add_gap,
     source::{QuotationSource, Validity},
     view::{OfferSeen, QuotationSeen},
 };
@@ -119,6 +120,34 @@ pub fn landed_price(
         }
     }
     Ok(Err(first_gap.unwrap_or_else(|| Gap::NoPrice { material: named() })))
+}
+
+/// Every order of one offer's packs that covers so much of a material (kg or pieces), whether its quotation holds on the day or
+/// not, for comparing offers; and what stands in the way of those that cannot be worked out. In the order of the quotations.
+///
+/// # Errors
+/// Those of [`landed_price`].
+pub fn landed_offers(
+    view: &View<'_>,
+    material: &Material,
+    demanded: &Exact,
+    on: NaiveDate,
+) -> Result<(Vec<LandedPrice>, Vec<Gap>), EngineError> {
+    let soon = view.catalogue().settings.lapses_soon_days;
+    let mut orders = Vec::new();
+    let mut gaps = Vec::new();
+    for quotation in view.quotations_of(material.id, on) {
+        let validity = validity(quotation.quotation, on, soon);
+        for offer in &quotation.offers {
+            let question = Question { view, material, demanded, on, validity };
+            match question.order(&quotation, offer) {
+                Ok(order) => orders.extend(order),
+                Err(Stop::Gap(gap)) => add_gap(&mut gaps, gap),
+                Err(Stop::Error(error)) => return Err(error),
+            }
+        }
+    }
+    Ok((orders, gaps))
 }
 
 /// Least money for the order; then least per kg or piece; then by reference, so that the choice never depends on chance.

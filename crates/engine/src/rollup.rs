@@ -1,4 +1,4 @@
-//! What a kg or piece of a material costs on a sheet: its landed price, or its own formula rolled up.
+//! What a kg or piece of a material costs on a sheet: its price on the sheet's basis, or its own formula rolled up.
 
 use chrono::NaiveDate;
 use domain::formulas::{Formula, FormulaVersion};
@@ -7,6 +7,7 @@ use std::{collections::HashMap, rc::Rc};
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, Source, View,
+    basis::{Basis, price_on_basis},
     batch_costs::making_costs,
     cost::{CostLine, LineKind},
     explode::{Making, making},
@@ -14,7 +15,6 @@ use crate::{
     normalise::normalise,
     note::add_note,
     output::batch_output,
-    price::landed_price,
     source::RolledUpSource,
 };
 
@@ -48,6 +48,7 @@ struct Inner {
 pub(crate) struct Pricing<'v, 'a> {
     view: &'v View<'a>,
     on: NaiveDate,
+    basis: Basis,
     demanded: HashMap<MaterialId, Exact>,
     costs: HashMap<MaterialId, Rc<UnitCost>>,
     notes: Vec<Note>,
@@ -62,7 +63,21 @@ impl<'v, 'a> Pricing<'v, 'a> {
         demanded: impl IntoIterator<Item = (MaterialId, Exact)>,
     ) -> Self {
         let demanded = demanded.into_iter().collect();
-        Self { view, on, demanded, costs: HashMap::new(), notes: Vec::new(), nested: 0 }
+        Self {
+            view,
+            on,
+            basis: Basis::Replacement,
+            demanded,
+            costs: HashMap::new(),
+            notes: Vec::new(),
+            nested: 0,
+        }
+    }
+
+    /// The same on another basis than replacement.
+    pub(crate) fn on_basis(mut self, basis: Basis) -> Self {
+        self.basis = basis;
+        self
     }
 
     /// Adds to what the batch needs of a material. To be called before its line is asked for.
@@ -157,13 +172,13 @@ impl<'v, 'a> Pricing<'v, 'a> {
     fn bought(&mut self, material: MaterialId) -> Result<UnitCost, EngineError> {
         let known = self.view.material(material)?;
         let demanded = self.demanded.get(&material).cloned().unwrap_or_default();
-        Ok(match landed_price(self.view, known, &demanded, self.on)? {
+        Ok(match price_on_basis(self.view, known, self.basis, &demanded, self.on)? {
             Ok(price) => {
                 price.notes.into_iter().for_each(|note| add_note(&mut self.notes, note));
                 UnitCost {
                     value: Some(price.per_unit),
                     gaps: Vec::new(),
-                    source: Source::Quotation(Box::new(price.source)),
+                    source: price.source,
                     inner: Vec::new(),
                     making: Vec::new(),
                 }

@@ -10,6 +10,7 @@ use rust_decimal::Decimal;
 use std::fmt;
 
 use crate::{
+    basis::{FifoSource, LastPurchaseSource, MovingAverageSource, StandardSource},
     view::RateUsed,
     words::{days, figure, percent},
 };
@@ -55,6 +56,14 @@ pub enum Source {
     },
     /// Nobody has entered it; the line's gaps say what is missing.
     Missing,
+    /// The latest receipt with a value.
+    LastPurchase(Box<LastPurchaseSource>),
+    /// The average of what is there.
+    MovingAverage(Box<MovingAverageSource>),
+    /// The oldest that is there.
+    Fifo(Box<FifoSource>),
+    /// What was agreed and frozen.
+    Standard(Box<StandardSource>),
 }
 
 /// The offer a price comes from and how it became a price per kg or piece.
@@ -328,6 +337,10 @@ impl Source {
             Self::HouseRate(_) => "HOUSE_RATE",
             Self::Changeover { .. } => "CHANGEOVER",
             Self::Missing => "MISSING",
+            Self::LastPurchase(_) => "LAST_PURCHASE",
+            Self::MovingAverage(_) => "MOVING_AVERAGE",
+            Self::Fifo(_) => "FIFO",
+            Self::Standard(_) => "STANDARD",
         }
     }
 }
@@ -350,6 +363,10 @@ impl fmt::Display for Source {
                 write!(f, "changeover of one run of pack {code}{}", rate_of(rate))
             }
             Self::Missing => f.write_str("missing"),
+            Self::LastPurchase(source) => source.fmt(f),
+            Self::MovingAverage(source) => source.fmt(f),
+            Self::Fifo(source) => source.fmt(f),
+            Self::Standard(source) => source.fmt(f),
         }
     }
 }

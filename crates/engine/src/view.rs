@@ -20,7 +20,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::{fmt, sync::Arc};
 
-use crate::{EngineError, Gap};
+use crate::{EngineError, Gap, basis::HistoryBook};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -192,17 +192,60 @@ impl fmt::Display for RateUsed {
 pub struct View<'a> {
     catalogue: &'a Catalogue,
     overlay: Option<&'a Overlay>,
+    version: Option<&'a FormulaVersion>,
+    pack: Option<&'a Pack>,
+    history: Option<&'a HistoryBook>,
 }
 
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None }
+        Self { catalogue, overlay: None, version: None, pack: None, history: None }
     }
 
     /// The catalogue with changes laid over it.
     pub const fn with(catalogue: &'a Catalogue, overlay: &'a Overlay) -> Self {
-        Self { catalogue, overlay: Some(overlay) }
+        Self { catalogue, overlay: Some(overlay), version: None, pack: None, history: None }
+    }
+
+    /// The same with one version assumed to be another than written: it has the written one's identity, and other lines, losses or
+    /// costs. Cost sheets that name it, or that come to it through an intermediate, see the assumed one.
+    pub const fn assuming_version(mut self, version: &'a FormulaVersion) -> Self {
+        self.version = Some(version);
+        self
+    }
+
+    /// The same with one pack assumed to be another than entered: it has the entered one's identity.
+    pub const fn assuming_pack(mut self, pack: &'a Pack) -> Self {
+        self.pack = Some(pack);
+        self
+    }
+
+    /// The same with other changes laid over it than before.
+    pub(crate) const fn overlaid(mut self, overlay: &'a Overlay) -> Self {
+        self.overlay = Some(overlay);
+        self
+    }
+
+    /// The changes laid over it.
+    pub(crate) fn overlay(&self) -> Overlay {
+        self.overlay.cloned().unwrap_or_default()
+    }
+
+    /// A version as it is assumed, or as it is written where nothing else is assumed of it.
+    pub(crate) fn as_assumed(&self, written: &'a FormulaVersion) -> &'a FormulaVersion {
+        self.version.filter(|assumed| assumed.id == written.id).unwrap_or(written)
+    }
+
+    /// The same with what was received and frozen, for questions on another basis than replacement. Without it they find gaps.
+    pub const fn with_history(mut self, history: &'a HistoryBook) -> Self {
+        self.history = Some(history);
+        self
+    }
+
+    /// What was received and frozen, as far as it was handed in.
+    pub const fn history(&self) -> Option<&'a HistoryBook> {
+        self.history
     }
 
     /// The catalogue beneath.
@@ -231,7 +274,9 @@ impl<'a> View<'a> {
         &self,
         id: FormulaVersionId,
     ) -> Result<(&'a Arc<Formula>, &'a FormulaVersion), EngineError> {
-        self.catalogue.version(id).ok_or_else(|| not_found("formula version", id))
+        let (formula, written) =
+            self.catalogue.version(id).ok_or_else(|| not_found("formula version", id))?;
+        Ok((formula, self.as_assumed(written)))
     }
 
     /// The formula a version belongs to.
@@ -246,8 +291,12 @@ impl<'a> View<'a> {
     ///
     /// # Errors
     /// [`EngineError::NotFound`].
-    pub fn pack(&self, id: PackId) -> Result<&'a Arc<Pack>, EngineError> {
-        self.catalogue.packs.get(id).ok_or_else(|| not_found("pack", id))
+    pub fn pack(&self, id: PackId) -> Result<&'a Pack, EngineError> {
+        if let Some(assumed) = self.pack.filter(|assumed| assumed.id == id) {
+            return Ok(assumed);
+        }
+        let entered = self.catalogue.packs.get(id).map(|pack| &**pack);
+        entered.ok_or_else(|| not_found("pack", id))
     }
 
     /// A supplier.

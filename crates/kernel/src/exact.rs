@@ -149,15 +149,7 @@ impl Exact {
         let rounded = match &shifted.0 {
             Repr::Small(n, d) => round_half_even(*n, *d),
             Repr::Big(big) => {
-                let (quotient, remainder) = big.numer().div_mod_floor(big.denom());
-                let twice: BigInt = remainder * 2;
-                let up = match twice.cmp(big.denom()) {
-                    Ordering::Greater => true,
-                    Ordering::Equal => quotient.is_odd(),
-                    Ordering::Less => false,
-                };
-                let rounded = if up { quotient + BigInt::one() } else { quotient };
-                rounded.to_i128().ok_or_else(|| overflow.clone())?
+                round_half_even_big(big.numer(), big.denom()).to_i128().ok_or_else(|| overflow.clone())?
             }
         };
         i64::try_from(rounded).map_err(|_| overflow)
@@ -181,6 +173,14 @@ impl Exact {
             }
             Decimal::try_from_i128_with_scale(n.checked_mul(scale / d)?, places).ok().map(|v| v.normalize())
         })
+    }
+
+    /// This figure, or, when it has outgrown two 128-bit numbers, the same rounded half to even to so many places. For figures out of
+    /// a long row of steps, whose digits nobody reads and which would slow down every sum they come into.
+    pub fn shortened_half_even(&self, places: u32) -> Self {
+        let Repr::Big(big) = &self.0 else { return self.clone() };
+        let scale = BigInt::from(10).pow(places);
+        Self::from_big(BigRational::new(round_half_even_big(&(big.numer() * &scale), big.denom()), scale))
     }
 
     fn scaled_up(places: u32) -> Self {
@@ -212,6 +212,18 @@ fn round_half_even(n: i128, d: i128) -> i128 {
         Ordering::Less => false,
     };
     quotient + i128::from(up)
+}
+
+/// `n / d` rounded half to even, `d` above nought.
+fn round_half_even_big(n: &BigInt, d: &BigInt) -> BigInt {
+    let (quotient, remainder) = n.div_mod_floor(d);
+    let twice: BigInt = remainder * 2;
+    let up = match twice.cmp(d) {
+        Ordering::Greater => true,
+        Ordering::Equal => quotient.is_odd(),
+        Ordering::Less => false,
+    };
+    if up { quotient + BigInt::one() } else { quotient }
 }
 
 fn gcd(a: u128, b: u128) -> u128 {
@@ -442,6 +454,22 @@ mod tests {
         assert_eq!(exact(7, -2).floor().unwrap(), -4);
         assert_eq!(exact(7, -2).ceil().unwrap(), -3);
         assert!(Exact::ONE.checked_div(&Exact::ZERO).is_err());
+    }
+
+    /// Only what has outgrown two 128-bit numbers is shortened, and by less than half a last place.
+    #[test]
+    fn what_is_short_stays_as_it_is() {
+        let third = exact(1, 3);
+        assert_eq!(third.shortened_half_even(2), third);
+        // A sum over primes: its denominator is their product.
+        let primes =
+            [101, 103, 107, 109, 113, 127, 131, 137, 139, 149, 151, 157, 163, 167, 173, 179, 181, 191, 193];
+        let long: Exact = primes.iter().map(|prime| exact(1, *prime)).sum();
+        assert!(matches!(long.0, Repr::Big(_)));
+        let short = long.shortened_half_even(18);
+        assert!(short != long && (&short - &long).abs() < exact(6, 10_i128.pow(19)));
+        assert_eq!(short, (-(-long).shortened_half_even(18)));
+        assert_eq!(Exact::ONE.shortened_half_even(0), Exact::ONE);
     }
 
     fn any_exact() -> impl Strategy<Value = Exact> {

@@ -79,7 +79,10 @@ impl Failure {
             if count == 1 { one.to_owned() } else { format!("{count} {many}") }
         };
         match self {
-            Self::Usage(problems) | Self::App(Error::Invalid(problems)) => {
+            Self::Usage(problems) => {
+                counted(problems.len(), "this cannot be done as it was asked", "problems")
+            }
+            Self::App(Error::Invalid(problems)) => {
                 format!("{}; nothing was changed", counted(problems.len(), "there is a problem", "problems"))
             }
             Self::App(Error::Refused(refusals)) => {
@@ -179,8 +182,8 @@ mod tests {
         check(
             &Failure::Usage(two),
             2,
-            "stillroom: 2 problems; nothing was changed\n  --today: “x” is not a date\n  --currency: no",
-            r#"{"error":{"code":"WRONG_USE","message":"2 problems; nothing was changed","problems":[{"place":"--today","message":"“x” is not a date"},{"place":"--currency","message":"no"}]}}"#,
+            "stillroom: 2 problems\n  --today: “x” is not a date\n  --currency: no",
+            r#"{"error":{"code":"WRONG_USE","message":"2 problems","problems":[{"place":"--today","message":"“x” is not a date"},{"place":"--currency","message":"no"}]}}"#,
         );
     }
 

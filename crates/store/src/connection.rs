@@ -3,8 +3,8 @@
 use migrations::Migrator;
 use sea_orm::{
     AccessMode, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, DbErr, IsolationLevel,
-    SqliteTransactionMode, SqlxPostgresConnector, SqlxSqliteConnector, Statement, TransactionOptions,
-    TransactionTrait,
+    SqliteTransactionMode, SqlxError, SqlxPostgresConnector, SqlxSqliteConnector, Statement,
+    TransactionOptions, TransactionTrait,
     sqlx::{
         ConnectOptions as _,
         postgres::{PgConnectOptions, PgPoolOptions},
@@ -12,7 +12,7 @@ use sea_orm::{
     },
 };
 use sea_orm_migration::MigratorTrait;
-use std::time::Duration;
+use std::{sync::Arc, time::Duration};
 
 use crate::StoreError;
 
@@ -201,9 +201,26 @@ impl Store {
             .acquire_timeout(options.patience)
             .connect_with(server)
             .await
-            .map_err(|error| StoreError::unreachable(&error))?;
+            .map_err(|error| match error {
+                // A first connection is not kept waiting by others: nobody answered, however often it was tried.
+                SqlxError::PoolTimedOut => StoreError::Unreachable {
+                    reason: format!("no server answered within {} s", options.patience.as_secs()),
+                },
+                error => StoreError::unreachable(&error),
+            })?;
         let connection = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
         Ok(Self { backend: Backend::Postgres, writer: connection.clone(), reader: connection })
+    }
+
+    /// The same store, which tells a watcher of each statement how long it took: for metrics, and for tests that count.
+    #[must_use]
+    pub fn watched(mut self, watcher: impl Fn(Duration) + Send + Sync + 'static) -> Self {
+        let watcher = Arc::new(watcher);
+        for connection in [&mut self.writer, &mut self.reader] {
+            let watcher = Arc::clone(&watcher);
+            connection.set_metric_callback(move |statement| watcher(statement.elapsed));
+        }
+        self
     }
 
     /// Which database this is.

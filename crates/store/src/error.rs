@@ -37,6 +37,8 @@ pub mod constraints {
     pub const TICKET_COMPLETE: &str = "uq_completions_ticket";
     /// The request key was used before.
     pub const REQUEST_KEY: &str = "uq_requests_key";
+    /// The material has a standard cost of that day.
+    pub const STANDARD_DAY: &str = "uq_standard_costs_material_frozen_on";
     /// A token with that hash exists.
     pub const TOKEN_HASH: &str = "uq_api_tokens_hash";
     /// A lot would hold less than nothing.

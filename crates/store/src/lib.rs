@@ -28,6 +28,7 @@ pub mod quotations;
 pub mod requests;
 mod rows;
 pub mod site;
+pub mod standards;
 pub mod stock;
 pub mod suppliers;
 pub mod tickets;

@@ -158,6 +158,20 @@ pub async fn lots_of_materials(conn: &impl Conn, materials: &[MaterialId]) -> Re
     Ok(lots)
 }
 
+/// All lots some materials ever had, empty ones among them.
+pub async fn lots_ever_of_materials(
+    conn: &impl Conn,
+    materials: &[MaterialId],
+) -> Result<Vec<Lot>, StoreError> {
+    let mut lots = Vec::new();
+    for list in id_lists(materials.iter().map(|id| id.0)) {
+        let query =
+            lot::Entity::find().filter(lot::Column::Material.is_in(list)).order_by_asc(lot::Column::Id);
+        lots.extend(all(conn, query).await?);
+    }
+    Ok(lots)
+}
+
 /// Changes a lot's status.
 ///
 /// # Errors

@@ -142,6 +142,18 @@ pub async fn movements_of_ticket(conn: &impl Conn, ticket: TicketId) -> Result<V
     rows.into_iter().map(movement::Model::into_movement).collect()
 }
 
+/// The movements of some lots, in the order they were posted.
+pub async fn movements_of_lots(conn: &impl Conn, lots: &[LotId]) -> Result<Vec<Movement>, StoreError> {
+    let mut rows = Vec::new();
+    for list in id_lists(lots.iter().map(|id| id.0)) {
+        rows.extend(
+            movement::Entity::find().filter(movement::Column::Lot.is_in(list)).all(conn.connection()).await?,
+        );
+    }
+    rows.sort_by_key(|row| row.seq);
+    rows.into_iter().map(movement::Model::into_movement).collect()
+}
+
 /// What an entry of the ledger is called in errors.
 const MOVEMENT: &str = "movement";
 

@@ -76,6 +76,8 @@ fn test(workspace: &Workspace, database: &Found, tally: &mut Tally) -> Result<St
         .args(["test", "--workspace", "--no-fail-fast"])
         .current_dir(&workspace.root)
         .env(postgres::SETTING, database.setting())
+        // The binary the build step has just made: the black-box suites need not build it again.
+        .env("STILLROOM_BIN", binary::path(workspace))
         .stdin(Stdio::null())
         .stdout(Stdio::piped());
     let mut child = command.spawn().map_err(|fault| format!("cargo test: {fault}"))?;

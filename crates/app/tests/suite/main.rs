@@ -8,6 +8,7 @@
     reason = "tests stop at the first surprise"
 )]
 
+mod bases;
 mod house;
 mod importing;
 mod making;

@@ -136,7 +136,7 @@ async fn a_draft_with_costs_of_making(database: &TestDatabase) {
         smallest_batch: None,
         largest_batch: None,
         cost_per_batch: None,
-        making,
+        making: Some(making),
         shelf_life: None,
         note: None,
     };

@@ -24,7 +24,7 @@ pub fn codes(sheet: &CostSheet) -> (Vec<&'static str>, Vec<&'static str>) {
 }
 
 /// A polish with a premix: gum stock lost by a tenth, half a kilogram of it left behind, 9 for making 50 kg of it.
-fn polish() -> House {
+pub fn polish() -> House {
     let mut house = House::new();
     house.at_price("GUM", "20").at_price("WATER", "0.01").at_price("WAX", "5");
     let stock = house.formula("GUM-STOCK", "percent", &["GUM 2 %", "WATER q.s."]);

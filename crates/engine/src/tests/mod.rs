@@ -1,11 +1,20 @@
 //! Tests of the costing half.
 
+mod bases;
+mod comparing;
 mod costing;
 mod differential;
 mod exploding;
-mod fixtures;
+pub(crate) mod fixtures;
+mod flows;
+mod inventory;
+mod ladders;
+mod ledger;
 mod making;
 mod normalising;
 mod pricing;
 mod properties;
 mod published;
+mod sensitivities;
+mod swapping;
+mod variances;

@@ -19,7 +19,7 @@ use crate::{
 };
 
 /// A hand wash as a costing table of the trade has it. Common practice, no source.
-fn hand_wash() -> House {
+pub fn hand_wash() -> House {
     let mut house = House::new();
     house
         .at_price("WATER", "0.004")

@@ -161,7 +161,7 @@ impl Costing<'_, '_> {
                 None => CostSubject::Version(ticket.version),
             };
             let on = ticket.planned_for.max(answer.as_of);
-            let request = CostRequest { subject, batch: Some(ticket.batch), as_of: on, price: None };
+            let request = CostRequest::new(subject, on).at_batch(ticket.batch);
             let Some((before, after)) = self.sheets(&request, &ticket.number, &mut answer.problems) else {
                 continue;
             };

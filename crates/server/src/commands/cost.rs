@@ -28,7 +28,7 @@ pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failur
     let as_of = args.as_of.unwrap_or_else(|| house.app.today());
     let catalogue = house.app.catalogue(&actor)?;
     let subject = subject(&catalogue, &args.subject, as_of)?;
-    let request = CostRequest { subject, batch: args.batch, as_of, price: None };
+    let request = CostRequest { batch: args.batch, ..CostRequest::new(subject, as_of) };
     let sheet = house.app.cost_sheet(&actor, &request)?;
     let printed = engine::present::cost_sheet(&sheet)?;
     output::answer(settings.json, &printed, text)?;

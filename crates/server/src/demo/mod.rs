@@ -172,7 +172,7 @@ The demo is in {database}.{stale}
 Stillroom listens on http://{address}/ (open, on this machine only). Try it on http://{address}/explorer, or:
 
   curl -s http://{address}/graphql -H 'content-type: application/json' \\
-    -d '{{\"query\": \"{{ packs(first: 3) {{ nodes {{ code name }} }} }}\"}}'
+    -d '{{\"query\": \"{{ pack(code: \\\"{SHOWN_PACK}\\\") {{ name costSheet {{ totals {{ perUnit {{ amount currency }} }} }} }} }}\"}}'
 
 Other commands work on the same data meanwhile, for example:
 

@@ -69,13 +69,8 @@ impl State {
 
 /// All addresses, with everything requests pass through.
 pub fn router(state: State) -> Router {
-    router_within(state, TIME_LIMIT)
-}
-
-fn router_within(state: State, time_limit: Duration) -> Router {
-    let router = Router::new()
-        .route("/graphql", get(graphql::by_get).post(graphql::by_post).fallback(problem::method_not_allowed))
-        .route("/", get(pages::front))
+    let routes = Router::new()
+        .route("/graphql", get(graphql::by_get).post(graphql::by_post))
         .route("/explorer", get(pages::explorer))
         .route("/explorer.js", get(pages::explorer_script))
         .route("/style.css", get(pages::style))
@@ -84,17 +79,84 @@ fn router_within(state: State, time_limit: Duration) -> Router {
         .route("/readyz", get(ready::readyz))
         .method_not_allowed_fallback(problem::method_not_allowed)
         .fallback(problem::not_found)
-        .layer(middleware::from_fn_with_state(state.clone(), access::refuse_other_hosts))
-        .with_state(state)
+        .with_state(state.clone())
+        .merge(
+            web::router(Arc::clone(&state.app))
+                .layer(middleware::from_fn_with_state(state.clone(), access::let_in_to_pages)),
+        )
+        .layer(middleware::from_fn_with_state(state, access::refuse_other_hosts));
+    framed(routes, TIME_LIMIT)
+}
+
+/// Routes within what every request passes through. Layers added first are innermost.
+fn framed(routes: Router, time_limit: Duration) -> Router {
+    let routes = routes
         .layer(middleware::from_fn(move |request, next| frame::time_limit(time_limit, request, next)))
         .layer(CatchPanicLayer::custom(frame::panicked))
         .layer(CompressionLayer::new());
-    let router = HEADERS.iter().fold(router, |router, (name, value)| {
-        router.layer(SetResponseHeaderLayer::if_not_present(name.clone(), HeaderValue::from_static(value)))
+    let routes = HEADERS.iter().fold(routes, |routes, (name, value)| {
+        routes.layer(SetResponseHeaderLayer::if_not_present(name.clone(), HeaderValue::from_static(value)))
     });
-    router
+    routes
         .layer(TraceLayer::new_for_http().make_span_with(frame::span).on_response(frame::log_response))
         .layer(PropagateRequestIdLayer::new(REQUEST_ID))
         .layer(SetRequestIdLayer::new(REQUEST_ID, MakeRequestUuid))
         .layer(middleware::from_fn(frame::drop_unfit_request_id))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::{
+        io::{Read as _, Write as _},
+        net::{SocketAddr, TcpStream},
+    };
+
+    async fn slow() -> &'static str {
+        tokio::time::sleep(Duration::from_mins(1)).await;
+        "done"
+    }
+
+    async fn faulty() -> &'static str {
+        panic!("a fault for the log only")
+    }
+
+    /// Listens with two routes that misbehave.
+    async fn misbehaving() -> SocketAddr {
+        let routes = Router::new().route("/slow", get(slow)).route("/faulty", get(faulty));
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let address = listener.local_addr().unwrap();
+        tokio::spawn(axum::serve(listener, framed(routes, Duration::from_millis(50))).into_future());
+        address
+    }
+
+    async fn check(path: &'static str, status: &str, code: &str) {
+        let address = misbehaving().await;
+        let answer = tokio::task::spawn_blocking(move || {
+            let mut stream = TcpStream::connect(address).unwrap();
+            stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+            write!(stream, "GET {path} HTTP/1.1\r\nhost: localhost\r\nconnection: close\r\n\r\n").unwrap();
+            let mut answer = String::new();
+            stream.read_to_string(&mut answer).unwrap();
+            answer
+        });
+        let answer = answer.await.unwrap();
+        assert!(answer.starts_with(status), "{answer}");
+        assert!(answer.contains(code) && !answer.contains("a fault for the log only"), "{answer}");
+        assert!(
+            answer.contains("x-content-type-options: nosniff") && answer.contains("x-request-id: "),
+            "{answer}"
+        );
+        assert!(answer.contains("content-type: application/json"), "{answer}");
+    }
+
+    #[tokio::test]
+    async fn what_takes_too_long_is_given_up() {
+        check("/slow", "HTTP/1.1 504", "TIME_LIMIT").await;
+    }
+
+    #[tokio::test]
+    async fn a_panic_is_an_answer_that_tells_nothing() {
+        check("/faulty", "HTTP/1.1 500", "INTERNAL").await;
+    }
 }

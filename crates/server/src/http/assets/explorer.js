@@ -3,12 +3,17 @@
 
 const at = (id) => document.getElementById(id);
 
-at("query").value = `# Which packs there are. More to ask is in the schema.
+at("query").value = `# What each pack costs, and what is missing to say so. More to ask is in the schema.
 {
-  packs(first: 5) {
+  packs(first: 10) {
     nodes {
       code
       name
+      costSheet {
+        complete
+        totals { perUnit { amount currency } perLitre { amount currency } }
+        gaps { text }
+      }
     }
   }
 }

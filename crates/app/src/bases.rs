@@ -1,0 +1,160 @@
+//! Costing on what was paid rather than on what is quoted, and freezing standards.
+
+use std::collections::BTreeSet;
+
+use chrono::NaiveDate;
+use domain::{
+    Catalogue, Problem,
+    materials::MaterialKind,
+    people::{Actor, Capability},
+    standards::Standard,
+};
+use engine::{
+    CostRequest, CostSheet, View,
+    basis::{Basis, HistoryBook, OnBases, StandardCost, bases_side_by_side, freeze_costs, materials_priced},
+};
+use kernel::{Exact, ids::MaterialId};
+use serde::{Deserialize, Serialize};
+
+use crate::{App, Change, Error, change::Begun};
+
+/// Standards to be frozen.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct StandardsFreeze {
+    /// The basis they are taken from; not standard itself.
+    pub basis: Basis,
+    /// The day they hold from; today when empty.
+    pub on: Option<NaiveDate>,
+}
+
+/// What freezing standards kept.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StandardsFrozen {
+    /// The day they hold from.
+    pub on: NaiveDate,
+    /// The standards kept.
+    pub standards: Vec<Standard>,
+    /// Materials that have no cost on the basis, and why.
+    pub without: Vec<Problem>,
+}
+
+impl App {
+    /// What a formula version or a pack costs on the request's basis.
+    ///
+    /// # Errors
+    /// As [`App::cost_sheet`], or when the database cannot be read.
+    pub async fn cost_sheet_on_basis(
+        &self,
+        actor: &Actor,
+        request: &CostRequest,
+    ) -> Result<CostSheet, Error> {
+        if request.basis == Basis::Replacement {
+            return self.cost_sheet(actor, request);
+        }
+        let catalogue = self.catalogue(actor)?;
+        let materials = materials_priced(&View::plain(&catalogue), request)?;
+        let book = self.history_book(&catalogue, &materials).await?;
+        Ok(engine::cost_sheet(&View::plain(&catalogue).with_history(&book), request)?)
+    }
+
+    /// What a formula version or a pack costs on each of several bases, line beside line.
+    ///
+    /// # Errors
+    /// As [`App::cost_sheet_on_basis`].
+    pub async fn cost_on_bases(
+        &self,
+        actor: &Actor,
+        request: &CostRequest,
+        bases: &[Basis],
+    ) -> Result<OnBases, Error> {
+        let catalogue = self.catalogue(actor)?;
+        let materials = materials_priced(&View::plain(&catalogue), request)?;
+        let book = self.history_book(&catalogue, &materials).await?;
+        Ok(bases_side_by_side(&View::plain(&catalogue).with_history(&book), request, bases)?)
+    }
+
+    /// Freezes what every bought material and component costs on a basis as its standard from a day on. A material keeps the
+    /// standard it already has of that day.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] for the standard basis itself, or when the database cannot be read.
+    pub async fn standards_freeze(
+        &self,
+        change: &Change<'_>,
+        input: StandardsFreeze,
+    ) -> Result<StandardsFrozen, Error> {
+        let mut work = match self.begin(change, Capability::Administer, "standards-freeze", &input).await? {
+            Begun::Repeat(frozen) => return Ok(frozen),
+            Begun::Fresh(work) => work,
+        };
+        if input.basis == Basis::Standard {
+            return Err(Error::invalid("basis", "a standard is frozen from another basis"));
+        }
+        let on = input.on.unwrap_or_else(|| self.today());
+        let catalogue = self.snapshot();
+        let bought: Vec<MaterialId> = catalogue
+            .materials
+            .iter()
+            .filter(|m| matches!(m.kind, MaterialKind::RawMaterial | MaterialKind::PackagingComponent))
+            .map(|m| m.id)
+            .collect();
+        let kept: BTreeSet<MaterialId> = store::standards::standards_of_materials(&work.tx, &bought)
+            .await?
+            .into_iter()
+            .filter(|standard| standard.frozen_on == on)
+            .map(|standard| standard.material)
+            .collect();
+        let book = self.history_book(&catalogue, &bought).await?;
+        let view = View::plain(&catalogue).with_history(&book);
+        // The smallest order decides the price break: a standard is not to rest on an order nobody means to place.
+        let wanted = bought.iter().filter(|id| !kept.contains(id)).map(|id| (*id, Exact::ONE));
+        let frozen = freeze_costs(&view, wanted, input.basis, on)?;
+        let standards: Vec<Standard> = frozen
+            .costs
+            .into_iter()
+            .map(|(material, cost)| Standard {
+                material,
+                frozen_on: cost.frozen_on,
+                unit_cost: cost.unit_cost,
+                basis: cost.basis.code().to_owned(),
+                explained: cost.explained,
+            })
+            .collect();
+        store::standards::standards_insert(&work.tx, &standards).await?;
+        let answer = StandardsFrozen {
+            on,
+            standards,
+            without: frozen.gaps.iter().map(|gap| Problem::at(gap.code(), gap)).collect(),
+        };
+        work.note("standards", on, None::<&()>, &answer, None)?;
+        work.finish(answer).await
+    }
+
+    /// Histories and standards of some materials.
+    async fn history_book(
+        &self,
+        catalogue: &Catalogue,
+        materials: &[MaterialId],
+    ) -> Result<HistoryBook, Error> {
+        // One transaction, so that lots and movements belong together.
+        let tx = self.store().begin_read().await?;
+        let lots = store::lots::lots_ever_of_materials(&tx, materials).await?;
+        let ids: Vec<_> = lots.iter().map(|lot| lot.id).collect();
+        let movements = store::stock::movements_of_lots(&tx, &ids).await?;
+        let mut book = HistoryBook::from_ledger(&lots, &movements)?;
+        for standard in store::standards::standards_of_materials(&tx, materials).await? {
+            // A standard of a basis this programme no longer knows still holds; it only says less of where it came from.
+            let basis = standard.basis.parse().unwrap_or(Basis::Standard);
+            let cost = StandardCost {
+                frozen_on: standard.frozen_on,
+                unit_cost: standard.unit_cost,
+                basis,
+                explained: standard.explained,
+            };
+            if cost.unit_cost.currency() == catalogue.settings.currency {
+                book.set_standard(standard.material, cost);
+            }
+        }
+        Ok(book)
+    }
+}

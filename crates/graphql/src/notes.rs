@@ -1,0 +1,175 @@
+//! Gaps and notes of answers.
+
+use async_graphql::{Context, Enum, Object, SimpleObject};
+use kernel::ids::{FormulaId, MaterialId, PackId};
+
+use crate::{
+    caller::Desk,
+    errors::Result,
+    formulas::Formula,
+    materials::{Material, materials_of},
+    packs::Pack,
+};
+
+/// What kind of thing nobody has entered.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GapCode {
+    /// No quotation of a material that has to be bought.
+    NoPrice,
+    /// A volume of a material has to become a mass, and its density is not known.
+    NoDensity,
+    /// The density of a finished liquid is needed and not known.
+    NoLiquidDensity,
+    /// A line asks for active matter, and the strength of the material is not known.
+    NoActiveMatter,
+    /// No exchange rate of a pair of currencies for the day.
+    NoRate,
+    /// An intermediate whose formula has no version approved by the day.
+    NoApprovedVersion,
+    /// A quotation in pieces of what is kept by mass, or the other way round.
+    UnitsDoNotMeet,
+    /// Nobody has entered how many units a case holds.
+    NoUnitsPerCase,
+    /// Something else; the text says what.
+    Other,
+}
+
+/// A gap.
+pub struct Gap {
+    code: GapCode,
+    text: String,
+    material: Option<MaterialId>,
+    formula: Option<FormulaId>,
+    pack: Option<PackId>,
+}
+
+/// Something a figure needs and nobody has entered. It is never counted as nought.
+#[Object]
+impl Gap {
+    /// What kind of thing is missing.
+    async fn code(&self) -> GapCode {
+        self.code
+    }
+
+    /// What is missing and what needs it, in a sentence for a person.
+    async fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// The material it is about, where it is about one.
+    async fn material(&self, ctx: &Context<'_>) -> Result<Option<Material>> {
+        Ok(materials_of(ctx, self.material)?.pop())
+    }
+
+    /// The formula it is about, where it is about one.
+    async fn formula(&self, ctx: &Context<'_>) -> Result<Option<Formula>> {
+        let catalogue = ctx.catalogue()?;
+        Ok(self.formula.and_then(|id| catalogue.formulas.get(id).cloned()).map(Formula))
+    }
+
+    /// The pack it is about, where it is about one.
+    async fn pack(&self, ctx: &Context<'_>) -> Result<Option<Pack>> {
+        let catalogue = ctx.catalogue()?;
+        Ok(self.pack.and_then(|id| catalogue.packs.get(id).cloned()).map(Pack))
+    }
+}
+
+impl From<&engine::Gap> for Gap {
+    fn from(gap: &engine::Gap) -> Self {
+        use engine::Gap as G;
+        let code = match gap {
+            G::NoPrice { .. } => GapCode::NoPrice,
+            G::NoDensity { .. } => GapCode::NoDensity,
+            G::NoLiquidDensity { .. } => GapCode::NoLiquidDensity,
+            G::NoActiveMatter { .. } => GapCode::NoActiveMatter,
+            G::NoRate { .. } => GapCode::NoRate,
+            G::NoApprovedVersion { .. } => GapCode::NoApprovedVersion,
+            G::UnitsDoNotMeet { .. } => GapCode::UnitsDoNotMeet,
+            G::NoUnitsPerCase { .. } => GapCode::NoUnitsPerCase,
+            _ => GapCode::Other,
+        };
+        let formula = match gap {
+            G::NoLiquidDensity { formula, .. } | G::NoApprovedVersion { formula, .. } => Some(*formula),
+            _ => None,
+        };
+        let pack = match gap {
+            G::NoUnitsPerCase { pack, .. } => Some(*pack),
+            _ => None,
+        };
+        Self { code, text: gap.to_string(), material: gap.material().map(|m| m.id), formula, pack }
+    }
+}
+
+/// What a note is about.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoteCode {
+    /// A bench sheet or volume formula whose lines miss its nominal total was rescaled to it.
+    Rescaled,
+    /// A material stands outside a use level.
+    UseLevel,
+    /// A price rests on a quotation that ends soon.
+    PriceLapsesSoon,
+    /// A price rests on a quotation that no longer holds.
+    PriceLapsed,
+    /// A price rests on a quotation that does not hold yet.
+    PriceNotYetValid,
+    /// A quotation was left out of the choice because something is missing to compare it.
+    QuotationSetAside,
+    /// The finished liquid has no measured density; that of the material it makes was used.
+    DensityOfMaterial,
+    /// Without a density there is no figure per litre.
+    NoFigurePerLitre,
+    /// No cost per batch is entered: labour, cleaning and tests are not in the figures.
+    NoCostPerBatch,
+    /// No line labour is entered: filling and labelling are not in the figures.
+    NoLineLabour,
+    /// No selling price, so no margin.
+    NoSellingPrice,
+    /// The batch is smaller than the vessel takes.
+    BatchBelowSmallest,
+    /// The batch is larger than the vessel takes.
+    BatchAboveLargest,
+    /// The version is not approved.
+    NotApproved,
+    /// Something is left that does not fill a unit.
+    LeftOver,
+    /// Not every line of nested intermediates is spelt out; the figures are whole.
+    NotSpeltOut,
+    /// Something else; the text says what.
+    Other,
+}
+
+/// Something to know about an answer although nothing is missing.
+#[derive(SimpleObject)]
+pub struct Note {
+    /// What it is about.
+    pub code: NoteCode,
+    /// The note in a sentence for a person.
+    pub text: String,
+}
+
+impl From<&engine::Note> for Note {
+    fn from(note: &engine::Note) -> Self {
+        use engine::Note as N;
+        let code = match note {
+            N::Rescaled { .. } => NoteCode::Rescaled,
+            N::UseLevel { .. } => NoteCode::UseLevel,
+            N::PriceLapsesSoon { .. } => NoteCode::PriceLapsesSoon,
+            N::PriceLapsed { .. } => NoteCode::PriceLapsed,
+            N::PriceNotYetValid { .. } => NoteCode::PriceNotYetValid,
+            N::QuotationSetAside { .. } => NoteCode::QuotationSetAside,
+            N::DensityOfMaterial { .. } => NoteCode::DensityOfMaterial,
+            N::NoFigurePerLitre { .. } => NoteCode::NoFigurePerLitre,
+            N::NoCostPerBatch { .. } => NoteCode::NoCostPerBatch,
+            N::NoLineLabour { .. } => NoteCode::NoLineLabour,
+            N::NoSellingPrice { .. } => NoteCode::NoSellingPrice,
+            N::BatchBelowSmallest { .. } => NoteCode::BatchBelowSmallest,
+            N::BatchAboveLargest { .. } => NoteCode::BatchAboveLargest,
+            N::NotApproved { .. } => NoteCode::NotApproved,
+            N::LeftOver { .. } => NoteCode::LeftOver,
+            N::NotSpeltOut { .. } => NoteCode::NotSpeltOut,
+            _ => NoteCode::Other,
+        };
+        Self { code, text: note.to_string() }
+    }
+}

@@ -1,0 +1,40 @@
+//! The roots, grouped by area: a merged object of many parts does not compile, one of some groups does.
+
+use async_graphql::MergedObject;
+
+use crate::{
+    audit::AuditQuery,
+    changes::{
+        formulas::FormulaChanges, lots::LotChanges, quotations::QuotationChanges, tickets::TicketChanges,
+    },
+    formulas::FormulasQuery,
+    house::HouseQuery,
+    lots::LotsQuery,
+    materials::MaterialsQuery,
+    nodes::NodesQuery,
+    packs::PacksQuery,
+    quotations::QuotationsQuery,
+    suppliers::SuppliersQuery,
+    tickets::TicketsQuery,
+};
+
+/// Everything that can be asked. Nothing here changes anything.
+#[derive(MergedObject, Default)]
+pub struct Query(
+    HouseQuery,
+    MaterialsQuery,
+    SuppliersQuery,
+    QuotationsQuery,
+    FormulasQuery,
+    PacksQuery,
+    LotsQuery,
+    TicketsQuery,
+    NodesQuery,
+    AuditQuery,
+);
+
+/// Everything that can be changed. Each change is one unit of work: it happens whole or not at all. Its input's `requestKey` makes it
+/// happen once: sent again with the same key and content, it answers the same and changes nothing more. What the rules of the house
+/// do not allow as things stand is answered as `Refused`; mistakes and missing rights are errors.
+#[derive(MergedObject, Default)]
+pub struct Mutation(LotChanges, TicketChanges, QuotationChanges, FormulaChanges);

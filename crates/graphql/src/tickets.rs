@@ -1,0 +1,442 @@
+//! Batch tickets.
+
+use std::sync::Arc;
+
+use async_graphql::{Context, Enum, ID, Object, connection::Connection};
+use domain::tickets::{Ticket as Row, TicketLine as LineRow, Weighing as WeighingRow};
+
+use crate::{
+    amounts::{Quantity, kg, kg_per_l, percent},
+    caller::{Desk, Find as _},
+    cautions::Cautions,
+    errors::Result,
+    formulas::{Formula, FormulaVersion, formula_of},
+    ids::{Which, global_id},
+    lots::Lot,
+    materials::{Material, material_of},
+    packs::{Pack, pack_of},
+    pages::{Cursor, Paging, stored_page},
+    scalars::{Date, DateTime, Decimal},
+    shelf::lot_of,
+    stock::Movement,
+};
+
+/// Where a ticket stands.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+#[graphql(remote = "domain::tickets::TicketStatus")]
+pub enum TicketStatus {
+    /// Written; nothing promised yet.
+    Planned,
+    /// Lots are promised to it.
+    Allocated,
+    /// Something has been weighed.
+    InProcess,
+    /// Made; its lot exists.
+    Complete,
+    /// Given up before anything was weighed.
+    Cancelled,
+}
+
+/// A ticket.
+#[derive(Clone)]
+pub struct Ticket(pub Row);
+
+/// The record by which one batch is made: a frozen copy of an approved formula version.
+#[Object]
+impl Ticket {
+    /// The global id.
+    pub(crate) async fn id(&self) -> ID {
+        global_id(self.0.id)
+    }
+
+    /// The house's number for it; never used again.
+    async fn number(&self) -> &str {
+        &self.0.number
+    }
+
+    /// The formula.
+    async fn formula(&self, ctx: &Context<'_>) -> Result<Formula> {
+        formula_of(ctx, self.0.formula)
+    }
+
+    /// The version it is a copy of.
+    async fn version(&self, ctx: &Context<'_>) -> Result<FormulaVersion> {
+        FormulaVersion::find(ctx, self.0.version)
+    }
+
+    /// The pack it is meant for.
+    async fn pack(&self, ctx: &Context<'_>) -> Result<Option<Pack>> {
+        self.0.pack.map(|id| pack_of(ctx, id)).transpose()
+    }
+
+    /// Units of that pack it is meant for.
+    async fn units(&self) -> Option<Quantity> {
+        self.0.units.map(|units| Quantity(kernel::Quantity::Count(units)))
+    }
+
+    /// What is charged in all, kg; the targets of its lines add up to it.
+    async fn batch_kg(&self) -> Decimal {
+        kg(self.0.batch)
+    }
+
+    /// The day it is to be made.
+    async fn planned_for(&self) -> Date {
+        Date(self.0.planned_for)
+    }
+
+    /// Where it stands.
+    async fn status(&self) -> TicketStatus {
+        self.0.status.into()
+    }
+
+    /// What is to be weighed, in order of addition.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn lines(&self) -> Vec<TicketLine> {
+        let ticket = Arc::new(self.0.clone());
+        let line = |row: &LineRow| TicketLine { ticket: Arc::clone(&ticket), row: row.clone() };
+        self.0.lines.iter().map(line).collect()
+    }
+
+    /// What is promised to it and not weighed yet.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn allocations(&self) -> Vec<Allocation> {
+        self.0.allocations.iter().map(|row| Allocation::of(&self.0, row)).collect()
+    }
+
+    /// What was weighed, in the order it was entered; also what was taken back.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn weighings(&self) -> Vec<Weighing> {
+        self.0.weighings.iter().map(|row| Weighing::of(&self.0, row)).collect()
+    }
+
+    /// How it ended; null until it is complete.
+    async fn completion(&self) -> Option<Completion> {
+        self.0.completion.clone().map(Completion)
+    }
+
+    /// Who wrote it.
+    async fn written_by(&self) -> &str {
+        &self.0.written_by
+    }
+
+    /// When it was written.
+    async fn written_at(&self) -> DateTime {
+        DateTime(self.0.written_at)
+    }
+
+    /// Remarks; the reason when it was cancelled.
+    async fn note(&self) -> Option<&str> {
+        self.0.note.as_deref()
+    }
+
+    /// Everything it moved, in the order it was posted.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn movements(&self, ctx: &Context<'_>) -> Result<Vec<Movement>> {
+        let movements = ctx.house()?.movements_of_ticket(ctx.actor()?, self.0.id).await?;
+        Ok(movements.into_iter().map(Movement).collect())
+    }
+
+    /// Cautions for what meets in the vessel.
+    #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
+    async fn cautions(&self, ctx: &Context<'_>) -> Result<Cautions> {
+        Cautions::of(ctx, self.0.lines.iter().map(|line| line.material))
+    }
+}
+
+/// A line of a ticket.
+pub struct TicketLine {
+    ticket: Arc<Row>,
+    row: LineRow,
+}
+
+/// One thing to weigh.
+#[Object]
+impl TicketLine {
+    /// 1, 2, 3: the order of addition.
+    async fn position(&self) -> u32 {
+        self.row.position
+    }
+
+    /// The group of ingredients handled together: A, B, C.
+    async fn phase(&self) -> Option<&str> {
+        self.row.phase.as_deref()
+    }
+
+    /// What.
+    async fn material(&self, ctx: &Context<'_>) -> Result<Material> {
+        material_of(ctx, self.row.material)
+    }
+
+    /// How much, kg.
+    async fn target_kg(&self) -> Decimal {
+        kg(self.row.target)
+    }
+
+    /// How far it may be missed either side, % of the target; null when nothing is said.
+    async fn tolerance_percent(&self) -> Option<Decimal> {
+        self.row.tolerance.map(percent)
+    }
+
+    /// What was weighed and not taken back, kg.
+    async fn weighed_kg(&self) -> Decimal {
+        kg(self.ticket.weighed_on(self.row.id))
+    }
+
+    /// What is still to be weighed, kg; nought at or over the target.
+    async fn remaining_kg(&self) -> Decimal {
+        kg(self.ticket.remaining_on(&self.row))
+    }
+
+    /// What to do.
+    async fn instruction(&self) -> Option<&str> {
+        self.row.instruction.as_deref()
+    }
+
+    /// What is promised to it and not weighed yet.
+    async fn allocations(&self) -> Vec<Allocation> {
+        let rows = self.ticket.allocations.iter().filter(|row| row.line == self.row.id);
+        rows.map(|row| Allocation::of(&self.ticket, row)).collect()
+    }
+
+    /// What was weighed on it; also what was taken back.
+    async fn weighings(&self) -> Vec<Weighing> {
+        let rows = self.ticket.weighings.iter().filter(|row| row.line == self.row.id);
+        rows.map(|row| Weighing::of(&self.ticket, row)).collect()
+    }
+}
+
+/// The position of a ticket's line; nought for one that is not there.
+fn position(ticket: &Row, line: kernel::ids::TicketLineId) -> u32 {
+    ticket.lines.iter().find(|row| row.id == line).map_or(0, |row| row.position)
+}
+
+/// A promise.
+pub struct Allocation {
+    line: u32,
+    lot: kernel::ids::LotId,
+    quantity: kernel::Quantity,
+}
+
+impl Allocation {
+    fn of(ticket: &Row, row: &domain::tickets::Allocation) -> Self {
+        Self { line: position(ticket, row.line), lot: row.lot, quantity: row.quantity }
+    }
+}
+
+/// A promise of part of a lot to a line; nothing has moved yet.
+#[Object]
+impl Allocation {
+    /// The position of the line.
+    async fn line(&self) -> u32 {
+        self.line
+    }
+
+    /// The lot.
+    async fn lot(&self, ctx: &Context<'_>) -> Result<Lot> {
+        lot_of(ctx, self.lot).await
+    }
+
+    /// How much is still promised; weighing uses it up.
+    async fn quantity(&self) -> Quantity {
+        Quantity(self.quantity)
+    }
+}
+
+/// A weighing.
+pub struct Weighing {
+    line: u32,
+    row: WeighingRow,
+}
+
+impl Weighing {
+    fn of(ticket: &Row, row: &WeighingRow) -> Self {
+        Self { line: position(ticket, row.line), row: row.clone() }
+    }
+}
+
+/// One amount of one lot put into the batch.
+#[Object]
+impl Weighing {
+    /// The global id.
+    pub(crate) async fn id(&self) -> ID {
+        global_id(self.row.id)
+    }
+
+    /// The position of the line.
+    async fn line(&self) -> u32 {
+        self.line
+    }
+
+    /// The lot; null for a utility, which has none.
+    async fn lot(&self, ctx: &Context<'_>) -> Result<Option<Lot>> {
+        match self.row.lot {
+            None => Ok(None),
+            Some(id) => lot_of(ctx, id).await.map(Some),
+        }
+    }
+
+    /// What was really weighed, kg net.
+    async fn amount_kg(&self) -> Decimal {
+        kg(self.row.amount)
+    }
+
+    /// Who weighed.
+    async fn by(&self) -> &str {
+        &self.row.by
+    }
+
+    /// When it was entered.
+    async fn at(&self) -> DateTime {
+        DateTime(self.row.at)
+    }
+
+    /// Who made the second check.
+    async fn checked_by(&self) -> Option<&str> {
+        self.row.checked_by.as_deref()
+    }
+
+    /// The global id of the movement it made; null for a utility.
+    async fn movement_id(&self) -> Option<ID> {
+        self.row.movement.map(global_id)
+    }
+
+    /// Why it was taken back; null while it stands.
+    async fn taken_back(&self) -> Option<&str> {
+        self.row.reversed.as_deref()
+    }
+}
+
+/// How a ticket ended.
+pub struct Completion(domain::tickets::Completion);
+
+/// How a ticket ended.
+#[Object]
+impl Completion {
+    /// What came out before filling, kg.
+    async fn yield_kg(&self) -> Decimal {
+        kg(self.0.yield_mass)
+    }
+
+    /// The lot it became. Its received value is what the batch really cost.
+    async fn lot(&self, ctx: &Context<'_>) -> Result<Lot> {
+        lot_of(ctx, self.0.lot).await
+    }
+
+    /// Density measured on this batch, kg/L.
+    #[graphql(name = "densityKgPerL")]
+    async fn density_kg_per_l(&self) -> Option<Decimal> {
+        self.0.density.map(kg_per_l)
+    }
+
+    /// What was filled.
+    async fn fillings(&self) -> Vec<Filling> {
+        self.0.fillings.iter().cloned().map(Filling).collect()
+    }
+
+    /// Who completed it.
+    async fn by(&self) -> &str {
+        &self.0.by
+    }
+
+    /// When that was entered.
+    async fn at(&self) -> DateTime {
+        DateTime(self.0.at)
+    }
+
+    /// The business day.
+    async fn on(&self) -> Date {
+        Date(self.0.on)
+    }
+
+    /// In-process checks and remarks.
+    async fn note(&self) -> Option<&str> {
+        self.0.note.as_deref()
+    }
+}
+
+/// Units filled of a pack.
+pub struct Filling(domain::tickets::Filling);
+
+/// Units filled of one pack.
+#[Object]
+impl Filling {
+    /// The pack.
+    async fn pack(&self, ctx: &Context<'_>) -> Result<Pack> {
+        pack_of(ctx, self.0.pack)
+    }
+
+    /// Good units.
+    async fn filled(&self) -> Quantity {
+        Quantity(kernel::Quantity::Count(self.0.filled))
+    }
+
+    /// The lot of finished product they became.
+    async fn lot(&self, ctx: &Context<'_>) -> Result<Lot> {
+        lot_of(ctx, self.0.lot).await
+    }
+}
+
+/// How many tickets a list has in all. Counted only when asked for.
+pub struct TicketTotal(app::lists::TicketFilter);
+
+/// How many tickets a list has in all.
+#[Object]
+impl TicketTotal {
+    /// How many rows the list has in all, with the filters given.
+    async fn total_count(&self, ctx: &Context<'_>) -> Result<u64> {
+        Ok(ctx.house()?.tickets_count(ctx.actor()?, &self.0).await?)
+    }
+}
+
+/// Tickets.
+#[derive(Default)]
+pub struct TicketsQuery;
+
+/// Tickets.
+#[Object]
+impl TicketsQuery {
+    /// The ticket of a number, letter case aside; null when there is none.
+    async fn ticket(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The house's number.")] number: String,
+    ) -> Result<Option<Ticket>> {
+        Ok(ctx.house()?.ticket_by_number(ctx.actor()?, &number).await?.map(Ticket))
+    }
+
+    /// Tickets, by the day they are planned for.
+    #[graphql(complexity = "crate::limits::page(first, None, child_complexity)")]
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "a connection field has its own arguments besides the filters"
+    )]
+    async fn tickets(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only of these statuses; empty for any.", default)] statuses: Vec<TicketStatus>,
+        #[graphql(desc = "Only of this formula.")] formula: Option<Which>,
+        #[graphql(desc = "Only for this pack.")] pack: Option<Which>,
+        #[graphql(desc = "Only those planned for this day or later.")] planned_from: Option<Date>,
+        #[graphql(desc = "Only those planned for this day or earlier.")] planned_until: Option<Date>,
+        #[graphql(desc = "Rows after this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most so many rows, 1 to 100; 20 when nothing is said.")] first: Option<i32>,
+    ) -> Result<Connection<Cursor, Ticket, TicketTotal>> {
+        let paging = Paging::forward("tickets", after.as_deref(), first)?;
+        let catalogue = ctx.catalogue()?;
+        let filter = app::lists::TicketFilter {
+            statuses: statuses.into_iter().map(Into::into).collect(),
+            formula: formula.map(|which| catalogue.formula(&which, "formula")).transpose()?.map(|f| f.id),
+            pack: pack.map(|which| catalogue.pack_named(&which, "pack")).transpose()?.map(|p| p.id),
+            planned_from: planned_from.map(|day| day.0),
+            planned_until: planned_until.map(|day| day.0),
+        };
+        let (after, limit) = paging.seek()?;
+        let page = ctx.house()?.tickets_page(ctx.actor()?, &filter, after, limit).await?;
+        Ok(stored_page("tickets", &paging, page, TicketTotal(filter), |ticket| ticket.id.0, Ticket))
+    }
+}
+
+/// The ticket of some answer; null when it is gone.
+pub(crate) async fn ticket_of(ctx: &Context<'_>, id: kernel::ids::TicketId) -> Result<Option<Ticket>> {
+    Ok(ctx.loaders()?.ticket(id).await?.map(Ticket))
+}

@@ -1,0 +1,130 @@
+//! Who is asking, and whether a form that was sent came from a page of ours.
+
+use app::Change;
+use axum::{
+    Form,
+    extract::{FromRequest, FromRequestParts, Query, Request},
+    http::{HeaderMap, Method, header, request::Parts},
+    response::Response,
+};
+use chrono::NaiveDate;
+use domain::people::{Actor, Capability};
+
+use crate::{Web, fields::Fields, respond::PageError, sessions::same_secret};
+
+/// The cookie that names a session.
+pub(crate) const COOKIE: &str = "stillroom_session";
+/// The field that carries the token of a page.
+pub(crate) const TOKEN_FIELD: &str = "page_token";
+/// The field that carries the request key.
+pub(crate) const KEY_FIELD: &str = "request_key";
+
+/// Who asks for a page, and what every page needs to know.
+pub(crate) struct Who {
+    /// The person.
+    pub actor: Actor,
+    /// The token that forms of this page carry.
+    pub page_token: String,
+    /// Whether there is a session to leave.
+    pub signed_in: bool,
+    /// The business day.
+    pub today: NaiveDate,
+}
+
+impl Who {
+    /// Whether they may do something.
+    pub fn may(&self, capability: Capability) -> bool {
+        self.actor.may(capability)
+    }
+}
+
+impl FromRequestParts<Web> for Who {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, web: &Web) -> Result<Self, PageError> {
+        let today = web.app.today();
+        if let Some(actor) = parts.extensions.get::<Actor>() {
+            let page_token = web.page_token.to_string();
+            return Ok(Self { actor: actor.clone(), page_token, signed_in: false, today });
+        }
+        if let Some(session) = session_name(&parts.headers).and_then(|name| web.sessions.get(name))
+            && let Some(actor) = web.app.actor_of_token(&session.secret).await?
+        {
+            return Ok(Self { actor, page_token: session.page_token, signed_in: true, today });
+        }
+        let then = if parts.method == Method::GET { parts.uri.to_string() } else { "/".to_owned() };
+        Err(PageError::SignIn { then, page_token: web.page_token.to_string() })
+    }
+}
+
+/// The session a browser names.
+pub(crate) fn session_name(headers: &HeaderMap) -> Option<&str> {
+    headers
+        .get_all(header::COOKIE)
+        .iter()
+        .filter_map(|value| value.to_str().ok())
+        .flat_map(|value| value.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='))
+        .find_map(|(name, value)| (name == COOKIE).then_some(value))
+}
+
+/// What stands in the address.
+pub(crate) struct Asked(pub Fields);
+
+impl<S: Send + Sync> FromRequestParts<S> for Asked {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, PageError> {
+        let Query(pairs) = Query::try_from_uri(&parts.uri).map_err(|_| PageError::address())?;
+        Ok(Self(Fields(pairs)))
+    }
+}
+
+/// A form somebody sent from a page of ours. There is no other way to a form's fields, so no handler can forget to look.
+pub(crate) struct Sent {
+    /// Who.
+    pub who: Who,
+    /// What.
+    pub fields: Fields,
+}
+
+impl Sent {
+    /// The change this form asks for, under the key it was written with.
+    pub fn change(&self) -> Change<'_> {
+        match self.fields.text(KEY_FIELD) {
+            Some(key) => Change::keyed(&self.who.actor, format!("page/{key}")),
+            None => Change::by(&self.who.actor),
+        }
+    }
+}
+
+impl FromRequest<Web> for Sent {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, web: &Web) -> Result<Self, PageError> {
+        let (mut parts, body) = request.into_parts();
+        let who = Who::from_request_parts(&mut parts, web).await?;
+        let fields = fields_of(Request::from_parts(parts, body), &who.page_token).await?;
+        Ok(Self { who, fields })
+    }
+}
+
+/// The fields of a form that carries this token.
+pub(crate) async fn fields_of(request: Request, page_token: &str) -> Result<Fields, PageError> {
+    let site = request.headers().get("sec-fetch-site").and_then(|value| value.to_str().ok());
+    // Browsers say where a request comes from; what says nothing still has to bring the token.
+    if site.is_some_and(|site| site != "same-origin" && site != "none") {
+        return Err(PageError::other_site());
+    }
+    let Form(pairs) = Form::<Vec<(String, String)>>::from_request(request, &())
+        .await
+        .map_err(|_: <Form<Vec<(String, String)>> as FromRequest<()>>::Rejection| PageError::form())?;
+    let fields = Fields(pairs);
+    if !same_secret(fields.first(TOKEN_FIELD), page_token) {
+        return Err(PageError::other_site());
+    }
+    Ok(fields)
+}
+
+/// What handlers answer.
+pub(crate) type Answer = Result<Response, PageError>;

@@ -1,0 +1,97 @@
+//! Pages for the bench and the office: the whole job in a browser, written on the server, over the same use cases as the API.
+//!
+//! Everything works without a script; the small script in the binary only spares keystrokes. Nothing is fetched from another
+//! host, and the content security policy of every page says so. Who is asking comes from the server (an [`Actor`] among the
+//! request's extensions) or from a session begun with an API token; every form that changes something carries a token of the
+//! page, and a request key made when it was written, so that sent twice it happens once.
+//!
+//! [`Actor`]: domain::people::Actor
+
+mod access;
+mod assets;
+mod chart;
+mod fields;
+mod figures;
+mod frame;
+mod links;
+mod pages;
+mod respond;
+mod sessions;
+mod text;
+mod ui;
+
+use std::sync::Arc;
+
+use app::App;
+use axum::{
+    Router,
+    extract::DefaultBodyLimit,
+    middleware,
+    routing::{get, post},
+};
+
+use crate::{
+    pages::{
+        bench, find, formulas, lots, materials, packs, receive, run_check, settings, shelf, sign_in, tickets,
+        today, what_if,
+    },
+    sessions::Sessions,
+};
+
+/// Bytes of a form; a page's longest is a few kilobytes.
+const FORM_BYTES_MAX: usize = 64 << 10;
+
+/// What the pages share.
+#[derive(Clone)]
+pub(crate) struct Web {
+    pub app: Arc<App>,
+    pub sessions: Arc<Sessions>,
+    /// Stands in the forms of those whom the server itself lets in; other sites cannot read it.
+    pub page_token: Arc<str>,
+}
+
+/// All pages, to be mounted at `/`.
+///
+/// # Errors
+/// [`app::Error::Internal`] when the machine gives no random bits.
+pub fn router(app: Arc<App>) -> Result<Router, app::Error> {
+    let web =
+        Web { app, sessions: Arc::new(Sessions::default()), page_token: sessions::random_text()?.into() };
+    Ok(Router::new()
+        .route("/", get(today::page))
+        .route("/find", get(find::page))
+        .route("/shelf", get(shelf::page))
+        .route("/materials/{code}", get(materials::page))
+        .route("/lots/{number}", get(lots::page))
+        .route("/lots/{number}/status", post(lots::status))
+        .route("/lots/{number}/count", post(lots::count))
+        .route("/lots/{number}/take", post(lots::take))
+        .route("/lots/{number}/reverse", post(lots::reverse))
+        .route("/receive", get(receive::page).post(receive::enter))
+        .route("/formulas", get(formulas::list))
+        .route("/formulas/{code}", get(formulas::page))
+        .route("/formulas/{code}/compare", get(formulas::compare))
+        .route("/formulas/{code}/approve", post(formulas::approve))
+        .route("/formulas/{code}/retire", post(formulas::retire))
+        .route("/packs", get(packs::list))
+        .route("/packs/{code}", get(packs::page))
+        .route("/run-check", get(run_check::page))
+        .route("/tickets", get(tickets::list).post(tickets::write))
+        .route("/tickets/{number}", get(tickets::page))
+        .route("/tickets/{number}/allocate", post(tickets::allocate))
+        .route("/tickets/{number}/cancel", post(tickets::cancel))
+        .route("/tickets/{number}/complete", post(tickets::complete))
+        .route("/tickets/{number}/bench", get(bench::page))
+        .route("/tickets/{number}/weigh", post(bench::weigh))
+        .route("/tickets/{number}/take-back", post(bench::take_back))
+        .route("/what-if", get(what_if::page))
+        .route("/settings", get(settings::page))
+        .route("/settings/tokens", post(settings::token_issue))
+        .route("/settings/tokens/revoke", post(settings::token_revoke))
+        .route("/sign-in", get(sign_in::page).post(sign_in::enter))
+        .route("/sign-out", post(sign_in::leave))
+        .route("/assets/{name}", get(assets::asset))
+        .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
+        .layer(middleware::map_response(respond::guard))
+        .with_state(web))
+}

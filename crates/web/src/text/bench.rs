@@ -1,0 +1,81 @@
+//! Words of the run check, of tickets and of the bench.
+
+use super::words;
+
+words! {
+    RUN_CHECK_LEAD = "Can it be made on that day, from which lots, and what is short?";
+    PACK_OR_FORMULA = "Pack or formula";
+    UNITS_HINT = "Good units of the pack";
+    OR_BATCH = "or batch size";
+    CHECK = "Check";
+    CHARGED_IN_ALL = "charged in all";
+    IS_SHORT = "is short";
+    BEHIND = "inside";
+    MAKE_FIRST = "Make first:";
+    CHARGE = "charge";
+    SHORT_TOO = "short of materials too";
+    AT_MOST_NOW = "At most, with what is there:";
+    UNITS_WORD = "units";
+    NOTHING_LIMITS = "nothing on the shelf limits it, or something is not known";
+    LIMITED_BY = "limited by";
+    WRITE_TICKET = "Write the ticket";
+    WRITE_TICKET_SHORT = "It can be written all the same, and allocated when everything is there.";
+    LOTS_AND_AMOUNTS = "Materials and the lots to take";
+    NEEDED = "Needed";
+    TAKEN_BY_EARLIER = "Taken by earlier runs";
+    FROM_LOTS = "From";
+    NOT_STOCKED = "not stocked";
+    EARLIER_RUNS = "Runs that take theirs before";
+    SHORT = "short";
+
+    TICKET = "Ticket";
+    TICKETS_OPEN = "Open";
+    TICKETS_COMPLETE = "Complete";
+    TICKETS_CANCELLED = "Cancelled";
+    TICKETS_ALL = "All";
+    TICKETS_NONE = "There is no such ticket. A run check writes one.";
+    WEIGHED = "weighed";
+    TO_THE_BENCH = "To the bench";
+    PLANNED_FOR = "Planned for";
+    WRITTEN_BY = "Written by";
+    ALLOCATE = "Promise lots to it";
+    ALLOCATE_AGAIN = "Promise lots anew";
+    PROMISED_WORD = "promised";
+    STARTED = "started";
+    WHAT_GOES_IN = "What goes in";
+    WHAT_CAME_OUT = "What came out";
+    TARGET = "Target";
+    YIELD = "Yield";
+    OF_WEIGHED = "of what was weighed";
+    COMPLETED_BY = "Completed by";
+    COMPLETE_IT = "Complete the ticket";
+    COMPLETE_LEAD = "Weighed into it in all:";
+    YIELD_FIELD = "What came out, before filling";
+    FILLED = "Filled";
+    GOOD_UNITS = "good units; leave empty if none";
+    CHECKS_AND_REMARKS = "In-process checks and remarks";
+    CHECKS_HINT = "pH, viscosity, appearance; why, if more came out than went in";
+    CANCEL_TICKET = "Give this ticket up";
+    CANCEL_IT = "Give it up";
+
+    PROGRESS = "Lines weighed";
+    NOT_OPEN = "This ticket is not open for weighing:";
+    ALL_WEIGHED = "Everything is weighed.";
+    CHARGE_ORDER = "Charge order";
+    TO_DO = "to do";
+    WEIGH = "Weigh";
+    STILL_TO_WEIGH = "Still to weigh";
+    TAKE_FROM = "Take from";
+    SCAN_LOT = "Lot number";
+    WEIGHT_HINT = "Another unit may be written behind the figure";
+    SECOND_CHECK = "Second check by";
+    REASON_OUTSIDE = "Reason to accept it all the same";
+    REASON_OUTSIDE_HINT = "You may release and reject: with a reason, this is entered outside the rules.";
+    ENTER_WEIGHING = "Enter this weighing";
+    NO_TOLERANCE = "No tolerance is set for this charge.";
+    TOLERANCE = "Tolerance";
+    WEIGHED_SO_FAR = "Weighed so far";
+    TAKEN_BACK = "taken back";
+    TAKE_BACK = "Take back";
+    TAKE_BACK_IT = "Take it back";
+}

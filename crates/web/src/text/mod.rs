@@ -1,0 +1,260 @@
+//! Every text of the pages, in one place: sentences that are put together here, fixed words by part of the house beside it.
+
+mod bench;
+mod costs;
+mod house;
+mod shelf;
+mod what_if;
+
+use chrono::NaiveDate;
+use domain::{
+    lots::{LotStatus, Unusable},
+    packs::ComponentPer,
+    people::Capability,
+};
+use engine::{CautionKind, Verdict};
+
+pub(crate) use self::{bench::*, costs::*, house::*, shelf::*, what_if::*};
+use crate::figures::date_text;
+
+/// Fixed words: a name and what it says.
+macro_rules! words {
+    ($($name:ident = $text:literal;)*) => { $(pub(crate) const $name: &str = $text;)* };
+}
+use words;
+
+/// A sentence as it stands at the beginning of a line.
+pub(crate) fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    // What begins with a code keeps its letters.
+    match chars.next() {
+        Some(first) if first.is_lowercase() => first.to_uppercase().chain(chars).collect(),
+        _ => text.to_owned(),
+    }
+}
+
+/// A month, counted from nought.
+pub(crate) fn month(from_nought: u32) -> &'static str {
+    const MONTHS: [&str; 12] =
+        ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+    usize::try_from(from_nought).ok().and_then(|at| MONTHS.get(at)).copied().unwrap_or("?")
+}
+
+/// Why a lot cannot be used.
+pub(crate) fn unusable(reason: &Unusable) -> String {
+    match reason {
+        Unusable::Quarantine => "in quarantine".to_owned(),
+        Unusable::OnHold => "on hold".to_owned(),
+        Unusable::Rejected => "rejected".to_owned(),
+        Unusable::NotYetReceived { on } => format!("not here before {}", date_text(*on)),
+        Unusable::Expired { on } => format!("expired {}", date_text(*on)),
+        Unusable::RetestDue { on } => format!("retest was due {}", date_text(*on)),
+        Unusable::OpenedTooLong { until } => format!("opened too long, good until {}", date_text(*until)),
+        Unusable::TooLittleLife { until, wanted } => {
+            format!("good until {}, {wanted} wanted", date_text(*until))
+        }
+    }
+}
+
+/// A version by its number.
+pub(crate) fn version(number: u32) -> String {
+    format!("version {number}")
+}
+
+/// How many gaps.
+pub(crate) fn gaps(count: usize) -> String {
+    if count == 1 { "1 gap".to_owned() } else { format!("{count} gaps") }
+}
+
+/// A list that does not show everything.
+pub(crate) fn list_cut(shown: usize, of: usize) -> String {
+    format!("The first {shown} of {of} are shown; narrow it down to see others.")
+}
+
+/// Packs that were not costed.
+pub(crate) fn packs_left_out(count: usize) -> String {
+    format!("{count} more packs were not costed for this page; each stands on its own page.")
+}
+
+/// A margin.
+pub(crate) fn margin_of(share: &str) -> String {
+    format!("margin {share}")
+}
+
+/// How far the first page looks.
+pub(crate) fn today_lead(until: NaiveDate) -> String {
+    format!("What needs somebody, the most pressing first. It looks ahead to {}.", date_text(until))
+}
+
+/// Something named that is not there.
+pub(crate) fn no_such(what: &str, key: &str) -> String {
+    if key.is_empty() { format!("name a {what}") } else { format!("there is no {what} {key}") }
+}
+
+/// A formula without an approved version.
+pub(crate) fn no_approved(code: &str) -> String {
+    format!("formula {code} has no approved version on that day")
+}
+
+/// What a sheet was worked out from.
+pub(crate) fn as_of_version(code: &str, number: u32, status: &str) -> String {
+    format!("{code}, version {number} ({status}), as of")
+}
+
+/// Two versions side by side.
+pub(crate) fn compare_title(a: u32, b: u32) -> String {
+    format!("Version {a} beside version {b}")
+}
+
+/// What a component is counted by.
+pub(crate) const fn component_per(per: ComponentPer) -> &'static str {
+    match per {
+        ComponentPer::Unit => "each unit",
+        ComponentPer::Case => "each case",
+    }
+}
+
+/// What a lot becomes by a button.
+pub(crate) const fn become_status(status: LotStatus) -> &'static str {
+    match status {
+        LotStatus::Released => "Release",
+        LotStatus::OnHold => "Put on hold",
+        LotStatus::Rejected => "Reject for good",
+        LotStatus::Quarantine => "Back to quarantine",
+    }
+}
+
+/// The class a caution is shown in.
+pub(crate) const fn caution_class(kind: CautionKind) -> &'static str {
+    match kind {
+        CautionKind::IncompatiblePair => "bad",
+        CautionKind::Flammable | CautionKind::CombustibleDust | CautionKind::NoPreservative => "care",
+        CautionKind::HazardStatements | CautionKind::NoSafetyDataSheet => "calm",
+    }
+}
+
+/// The answer of a run check.
+pub(crate) const fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::CanBeMade => "Yes, it can be made",
+        Verdict::MakeFirst => "Yes, once a premix has been made",
+        Verdict::Short => "No, something is short",
+        Verdict::NotKnown => "Nobody can say: something is not known",
+    }
+}
+
+/// How one material of a run stands.
+pub(crate) const fn material_verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::CanBeMade => "there",
+        Verdict::MakeFirst => "make first",
+        Verdict::Short => "short by",
+        Verdict::NotKnown => "not known",
+    }
+}
+
+/// What a run is of.
+pub(crate) fn run_of(units: Option<u64>) -> String {
+    units.map_or_else(String::new, |units| format!("{units} units from"))
+}
+
+/// Lots that cannot be used.
+pub(crate) fn lots_barred(count: usize) -> String {
+    if count == 1 { "1 lot cannot be used".to_owned() } else { format!("{count} lots cannot be used") }
+}
+
+/// What a scenario assumes, by the number of its change.
+pub(crate) fn from_change(number: usize) -> String {
+    format!("assumed by change {number}")
+}
+
+/// What is wrong with a change.
+pub(crate) fn change_wrong(number: usize, why: &str) -> String {
+    format!("Change {number}: {why}.")
+}
+
+/// How much a what-if reaches.
+pub(crate) fn hits(packs: usize, formulas: usize, runs: usize, lots: usize) -> String {
+    format!("It reaches {packs} packs, {formulas} formulas, {runs} runs and {lots} lots.")
+}
+
+/// How far a ticket is.
+pub(crate) fn done_of(done: usize, of: usize) -> String {
+    format!("{done} of {of} weighed")
+}
+
+/// Which charge it is.
+pub(crate) fn charge_number(position: u32, of: usize) -> String {
+    format!("charge {position} of {of}")
+}
+
+/// The title of a ticket's bench page.
+pub(crate) fn bench_title(number: &str) -> String {
+    format!("{number} at the bench")
+}
+
+/// The field of the weight.
+pub(crate) fn weight_in(unit: &str) -> String {
+    format!("Weight, net, in {unit}")
+}
+
+/// A token was issued.
+pub(crate) fn token_issued(name: &str) -> String {
+    format!("This is the token of {name}:")
+}
+
+/// Use levels as a range.
+pub(crate) fn use_level(from: Option<String>, to: Option<String>) -> String {
+    match (from, to) {
+        (Some(from), Some(to)) => format!("{from} to {to}\u{202f}%"),
+        (Some(from), None) => format!("{from}\u{202f}% or more"),
+        (None, Some(to)) => format!("up to {to}\u{202f}%"),
+        (None, None) => String::new(),
+    }
+}
+
+/// What a capability allows.
+pub(crate) const fn capability(capability: Capability) -> &'static str {
+    match capability {
+        Capability::Look => "look at everything",
+        Capability::PlanAndMake => "write, weigh and complete tickets; count",
+        Capability::Buy => "receive deliveries, quotations and rates",
+        Capability::ReleaseAndReject => "release, hold and reject lots",
+        Capability::ApproveFormulas => "approve and retire formula versions",
+        Capability::Administer => "import, tokens, reversals",
+    }
+}
+
+/// A field of a form, as the list of problems names it.
+pub(crate) fn field_name(field: &str) -> &str {
+    match field {
+        "amount" => "Weight",
+        "lot" => LOT,
+        "checkedBy" => SECOND_CHECK,
+        "line" => "Charge",
+        "reason" => REASON,
+        "quantity" => HOW_MUCH,
+        "material" => MATERIAL,
+        "supplier" => SUPPLIER,
+        "supplierLot" => SUPPLIERS_LOT,
+        "number" | "lotNumber" => OWN_NUMBER,
+        "receivedOn" => RECEIVED,
+        "madeOn" => MADE_ON,
+        "expiresOn" => EXPIRES,
+        "retestOn" => RETEST_ON,
+        "expiresAt" => LAST_DAY_OF_TOKEN,
+        "value" => VALUE,
+        "density" => DENSITY,
+        "activeMatter" => ACTIVE,
+        "yieldMass" => YIELD,
+        "on" | "as_of" => DAY,
+        "found" => FOUND,
+        "units" => UNITS,
+        "batch" => BATCH,
+        "pack" => PACK,
+        "name" => NAME,
+        "may" => MAY,
+        "note" => REMARKS,
+        other => other,
+    }
+}

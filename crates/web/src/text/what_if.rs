@@ -1,0 +1,80 @@
+//! Words of the what-if.
+
+use super::words;
+
+words! {
+    WHAT_IF_LEAD = "Say what changes; nothing is written. The address of the answer can be kept and sent.";
+    THE_CHANGES = "These changes";
+    CLEAR_TO_REMOVE = "To drop a change, empty its first blank and ask again.";
+    PICK_A_CHANGE = "Fill in one or more of these sentences";
+    ADD_A_CHANGE = "Add another change";
+    ASK = "Ask";
+    REMOVE = "Drop this change";
+    DAY_NEEDED = "a day is needed";
+    BY_HELP = "write +12 % for a change, or 1.65 EUR for a new price of one kg or piece";
+    WHOLE_UNITS = "write whole units of a pack, or a batch such as 200 kg";
+
+    S_PRICE_OF = "The price of";
+    S_PRICE_KIND = "What the price is of";
+    S_MATERIAL = "material";
+    S_SUPPLIER = "everything of supplier";
+    S_QUOTATION = "quotation";
+    S_CODE = "Code";
+    S_CODE_EXAMPLE = "code";
+    S_PACK_EXAMPLE = "pack or formula";
+    S_CHANGES_BY = "changes by";
+    S_BY = "By how much, or to what";
+    S_BY_EXAMPLE = "+12 % or 1.65 EUR";
+    S_FROM = "from";
+    S_DAY = "Day";
+    S_ONE = "One";
+    S_CURRENCY = "Currency";
+    S_RATE_CHANGES_BY = "in the house’s currency changes by";
+    S_LOT = "Lot";
+    S_LOT_NUMBER = "Lot number";
+    S_EXPIRES_ON = "may last be used on";
+    S_REJECTED_ON = "is rejected on";
+    S_HOLD_FROM = "is set aside from";
+    S_NOBODY = "Nobody delivers";
+    S_BEFORE = "before";
+    S_RUN_OF = "One more run of";
+    S_UNITS_OR_BATCH = "Units, or batch";
+    S_UNITS_EXAMPLE = "500, or 200 kg";
+    S_ON = "on";
+    S_DELIVERY_OF = "A delivery of";
+    S_AMOUNT = "How much";
+    S_UNKNOWN = "A change nobody here understands:";
+
+    THE_ANSWER = "The answer";
+    HITS_NOTHING = "This changes nothing: no cost, no run and no lot.";
+    YEARLY_EFFECT = "A year’s effect on what is sold:";
+    YEARLY_EFFECT_HELP = "above nought is dearer; packs without a yearly volume are left out";
+    COSTED_FOR = "Both sides are costed for";
+    NOTHING_WRITTEN = "Nothing was written.";
+    PACKS_HIT = "Packs, by money a year";
+    PACKS_HIT_CHART = "Effect a year by pack; above nought is dearer";
+    UNIT_BEFORE = "Unit before";
+    UNIT_AFTER = "Unit after";
+    MARGIN_CHANGE = "Margin";
+    A_YEAR = "A year";
+    HOLD_MARGIN = "Price that holds the margin";
+    HOW_REACHED = "Through";
+    CANNOT_RANK = "cannot rank";
+    FORMULAS_HIT = "Formulas";
+    KG_BEFORE = "kg before";
+    KG_AFTER = "kg after";
+    LITRE_BEFORE = "Litre before";
+    LITRE_AFTER = "Litre after";
+    RUNS_HIT = "Runs that are hit";
+    EFFECT = "Effect";
+    SHORT_BEFORE = "short by";
+    SHORT_AFTER = "would be short by";
+    OTHER_LOTS = "taken from other lots";
+    TICKETS_COST = "What planned batches would cost";
+    BEFORE = "Before";
+    AFTER = "After";
+    LOTS_STRANDED = "Lots that no planned run uses up";
+    STRANDED_BEFORE = "Stranded now";
+    STRANDED_AFTER = "Stranded then";
+    COULD_USE = "Could be used in";
+}

@@ -1,0 +1,15 @@
+//! What the binary does, seen from outside, on SQLite and on PostgreSQL.
+#![expect(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    reason = "tests stop at the first surprise"
+)]
+
+mod commands;
+mod crash;
+mod demo;
+mod http;
+mod importing;
+mod starting;
+mod whole_path;
