@@ -16,6 +16,7 @@ mod stock;
 mod ticket_end;
 mod tickets;
 mod tokens;
+mod weighing;
 
 pub mod import;
 
@@ -41,11 +42,9 @@ pub use questions::ShelfRow;
 pub use quotations::{OfferWrite, QuotationRecord};
 pub use stock::MovementReverse;
 pub use ticket_end::{FillingWrite, SpoiledComponent, TicketComplete};
-pub use tickets::{
-    AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWeigh, TicketWrite,
-    WeighingTakeBack, WeighingWrite,
-};
+pub use tickets::{AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWrite};
 pub use tokens::{IssuedToken, TokenIssue};
+pub use weighing::{TicketWeigh, WeighingTakeBack, WeighingWrite};
 
 /// Where "now" comes from. The real clock lives in `server`; tests move theirs by hand.
 pub trait Clock: Send + Sync {

@@ -44,7 +44,7 @@ impl FromRequestParts<Web> for Who {
     async fn from_request_parts(parts: &mut Parts, web: &Web) -> Result<Self, PageError> {
         let today = web.app.today();
         if let Some(actor) = parts.extensions.get::<Actor>() {
-            let page_token = web.page_token.to_string();
+            let page_token = web.page_token()?.to_owned();
             return Ok(Self { actor: actor.clone(), page_token, signed_in: false, today });
         }
         if let Some(session) = session_name(&parts.headers).and_then(|name| web.sessions.get(name))
@@ -53,7 +53,7 @@ impl FromRequestParts<Web> for Who {
             return Ok(Self { actor, page_token: session.page_token, signed_in: true, today });
         }
         let then = if parts.method == Method::GET { parts.uri.to_string() } else { "/".to_owned() };
-        Err(PageError::SignIn { then, page_token: web.page_token.to_string() })
+        Err(PageError::SignIn { then, page_token: web.page_token()?.to_owned() })
     }
 }
 

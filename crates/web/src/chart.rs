@@ -3,6 +3,8 @@
 //! Every picture has a text alternative and a table behind it; colours come from the style sheet and differ in lightness as well,
 //! so that a print in grey can be read. Coordinates are whole numbers.
 
+use std::fmt::Write as _;
+
 use chrono::NaiveDate;
 use kernel::Exact;
 use maud::{Markup, html};
@@ -25,11 +27,11 @@ pub(crate) struct Bar {
     pub cumulative: Option<Exact>,
 }
 
-const LABEL_WIDTH: i64 = 250;
+const LABEL_WIDTH: i64 = 270;
 const BARS_WIDTH: i64 = 400;
 const VALUE_WIDTH: i64 = 150;
 const ROW: i64 = 30;
-const LABEL_CHARS: usize = 34;
+const LABEL_CHARS: usize = 32;
 
 /// `value / most × width`, to the nearest whole number; nought where that cannot be told.
 fn along(value: &Exact, most: &Exact, width: i64) -> i64 {
@@ -52,6 +54,10 @@ pub(crate) fn bars(title: &str, bars: &[Bar]) -> Markup {
     for bar in bars {
         least = least.min(bar.from.clone()).min(bar.to.clone());
         most = most.max(bar.from.clone()).max(bar.to.clone());
+        if bar.cumulative.is_some() {
+            // The line ends at one; bars beside it are read on the same scale.
+            most = most.max(Exact::ONE);
+        }
     }
     let span = &most - &least;
     let x = |value: &Exact| LABEL_WIDTH + along(&(value - &least), &span, BARS_WIDTH);
@@ -62,7 +68,8 @@ pub(crate) fn bars(title: &str, bars: &[Bar]) -> Markup {
     for (bar, at) in bars.iter().zip(0_i64..) {
         if let Some(share) = &bar.cumulative {
             let across = LABEL_WIDTH + along(share, &Exact::ONE, BARS_WIDTH);
-            points.push_str(&format!("{across},{} ", at * ROW + ROW / 2 + 4));
+            // Writing to a string cannot fail.
+            let _ = write!(points, "{across},{} ", at * ROW + ROW / 2 + 4);
         }
     }
     html! {
@@ -132,7 +139,7 @@ pub(crate) fn steps(title: &str, unit: &str, steps: &[Step], dots: &[Dot], until
             Some(value) => {
                 let height = y(value);
                 let begin = if drawing { "L" } else { "M" };
-                path.push_str(&format!("{begin}{} {height}L{} {height}", x(step.on), x(end)));
+                let _ = write!(path, "{begin}{} {height}L{} {height}", x(step.on), x(end));
                 drawing = true;
             }
             None => drawing = false,

@@ -10,8 +10,6 @@ use crate::text as t;
 
 /// Between groups of three digits: narrow, and no place to break a line.
 const GROUP: char = '\u{202f}';
-/// Digits that a small figure keeps, so that half a gram in a tonne is not shown as nought.
-const DIGITS_KEPT: u32 = 3;
 /// Places past which a figure is not spelt out.
 const PLACES_MAX: u32 = 12;
 
@@ -36,13 +34,14 @@ pub(crate) fn grouped(figure: Decimal) -> String {
     out
 }
 
-/// A figure at so many places, or at more when it is so small that it would lose its digits.
+/// A figure at so many places, or at more when it is so small that it would lose its digits: half a gram in a tonne is not nought.
 pub(crate) fn rounded(value: &Exact, least_places: u32) -> Option<Decimal> {
+    let digits_kept = least_places.clamp(1, 3);
     let mut places = least_places;
     loop {
         let figure = value.round_half_even(places).ok()?;
         let digits = figure.mantissa().unsigned_abs().checked_ilog10().map_or(0, |log| log + 1);
-        if value.is_zero() || digits >= DIGITS_KEPT.min(least_places + 1) || places >= PLACES_MAX {
+        if value.is_zero() || digits >= digits_kept || places >= PLACES_MAX {
             return Some(figure);
         }
         places += 1;
@@ -195,7 +194,9 @@ mod tests {
     #[test]
     fn small_figures_keep_their_digits() {
         check("0.000432", 3, "0.000432");
-        check("0.0000014", 2, "0.00000140");
+        check("0.0000014", 2, "0.0000014");
+        check("0.54", 1, "0.5");
+        check("0.04", 1, "0.04");
         check("0", 3, "0.000");
         check("12.3456", 3, "12.346");
         check("-0.125", 2, "−0.125");

@@ -20,7 +20,7 @@ mod sessions;
 mod text;
 mod ui;
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use app::App;
 use axum::{
@@ -46,18 +46,27 @@ const FORM_BYTES_MAX: usize = 64 << 10;
 pub(crate) struct Web {
     pub app: Arc<App>,
     pub sessions: Arc<Sessions>,
-    /// Stands in the forms of those whom the server itself lets in; other sites cannot read it.
-    pub page_token: Arc<str>,
+    page_token: Arc<OnceLock<String>>,
 }
 
-/// All pages, to be mounted at `/`.
+impl Web {
+    /// Stands in the forms of those whom the server itself lets in, and of whoever is about to sign in; other sites cannot read
+    /// it. Made when it is first wanted.
+    pub fn page_token(&self) -> Result<&str, app::Error> {
+        if let Some(token) = self.page_token.get() {
+            return Ok(token);
+        }
+        let fresh = sessions::random_text()?;
+        Ok(self.page_token.get_or_init(|| fresh))
+    }
+}
+
+/// All pages, to be mounted at `/`. The server lets somebody in by putting an [`Actor`] among a request's extensions.
 ///
-/// # Errors
-/// [`app::Error::Internal`] when the machine gives no random bits.
-pub fn router(app: Arc<App>) -> Result<Router, app::Error> {
-    let web =
-        Web { app, sessions: Arc::new(Sessions::default()), page_token: sessions::random_text()?.into() };
-    Ok(Router::new()
+/// [`Actor`]: domain::people::Actor
+pub fn router(app: Arc<App>) -> Router {
+    let web = Web { app, sessions: Arc::default(), page_token: Arc::default() };
+    Router::new()
         .route("/", get(today::page))
         .route("/find", get(find::page))
         .route("/shelf", get(shelf::page))
@@ -93,5 +102,5 @@ pub fn router(app: Arc<App>) -> Result<Router, app::Error> {
         .route("/assets/{name}", get(assets::asset))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .layer(middleware::map_response(respond::guard))
-        .with_state(web))
+        .with_state(web)
 }

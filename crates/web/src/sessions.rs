@@ -12,7 +12,7 @@ use std::{
 use sha2::{Digest as _, Sha256};
 
 /// How long a session lasts: a long working day.
-pub(crate) const LASTS: Duration = Duration::from_secs(12 * 60 * 60);
+pub(crate) const LASTS: Duration = Duration::from_hours(12);
 /// Sessions at one time; past this the one that ends first is let go.
 const SESSIONS_MAX: usize = 1_000;
 

@@ -3,6 +3,7 @@
 use app::Error;
 use axum::http::StatusCode;
 use domain::{
+    Problem,
     lots::{LotStatus, Unusable},
     tickets::TicketStatus,
 };
@@ -83,9 +84,8 @@ pub(crate) fn unusable(because: &[Unusable]) -> Markup {
 /// A ticket's status.
 pub(crate) fn ticket_status(status: TicketStatus) -> Markup {
     let tone = match status {
-        TicketStatus::Complete => Tone::Good,
+        TicketStatus::Complete | TicketStatus::Allocated => Tone::Good,
         TicketStatus::Cancelled | TicketStatus::Planned => Tone::Calm,
-        TicketStatus::Allocated => Tone::Good,
         TicketStatus::InProcess => Tone::Care,
     };
     badge(tone, status.words())
@@ -143,6 +143,17 @@ pub(crate) struct Kept {
 }
 
 impl Kept {
+    /// What the problems of a question leave to be shown beside it; nothing when there are none.
+    ///
+    /// # Errors
+    /// None; the form is that of [`Kept::after`].
+    pub fn question(form: &'static str, fields: &Fields, problems: Vec<Problem>) -> Result<Self, PageError> {
+        if problems.is_empty() {
+            return Ok(Self::default());
+        }
+        Self::after(form, fields.clone(), Error::Invalid(problems))
+    }
+
     /// What an error leaves to be shown beside the form.
     ///
     /// # Errors

@@ -1,4 +1,4 @@
-//! The plain pages: the front page, and one to try the API on. Everything they need is in the binary.
+//! The plain page to try the API on, and the API in writing. Everything they need is in the binary.
 
 use axum::{
     http::header,
@@ -11,11 +11,6 @@ use super::frame::plain;
 fn page(content_type: &'static str, text: &'static str) -> Response {
     let headers = [(header::CONTENT_TYPE, plain(content_type)), (header::CACHE_CONTROL, plain("no-cache"))];
     (headers, text).into_response()
-}
-
-/// What this is, and what is where.
-pub async fn front() -> Response {
-    page("text/html; charset=utf-8", include_str!("assets/front.html"))
 }
 
 /// A page to try the API on.

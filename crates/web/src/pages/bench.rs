@@ -79,7 +79,7 @@ async fn shown_bench(
             header.bench-head {
                 h1 {
                     (catalogue.formulas.get(ticket.formula).map_or(t::GONE, |formula| formula.name.as_str()))
-                    " " span.quiet { (fig::weighed_text(ticket.batch)) }
+                    " " span.quiet { (ticket.batch.to_string()) }
                 }
                 p { (t::done_of(done, of)) " " progress max=(of) value=(done) aria-label=(t::PROGRESS) {} }
             }
@@ -177,7 +177,7 @@ fn weighing_card(
                 @if stocked {
                     (Field::text(FORM, "lot", t::SCAN_LOT).needed().focus(!needs_weight).show(kept))
                 }
-                (Field::amount(FORM, "amount", &t::weight_in(unit)).hint(t::WEIGHT_HINT).focus(!stocked || needs_weight).show(kept))
+                (Field::amount(FORM, "amount", &t::weight_in(unit)).hint(t::WEIGHT_HINT).needed().focus(!stocked || needs_weight).show(kept))
                 input type="hidden" name="unit" value=(unit);
                 (Field::text(FORM, "checkedBy", t::SECOND_CHECK).start(second).show(kept))
                 @if who.may(Capability::ReleaseAndReject) && (kept.is(FORM) || !kept.value(FORM, "reason", "").is_empty()) {

@@ -67,6 +67,11 @@ pub fn lines(printed: &PrintedCostSheet) -> Markup {
     }
 }
 
+/// An amount for the eye; the whole figure is kept beneath.
+fn amount(line: &PrintedLine, unit: &str) -> Markup {
+    line.amount.map_or_else(fig::gap, |amount| fig::exact(&Exact::from(amount), 3, unit))
+}
+
 fn line_of(line: &PrintedLine, currency: &str, per_unit: bool) -> Markup {
     let unit = line.unit.unwrap_or("");
     html! {
@@ -77,7 +82,7 @@ fn line_of(line: &PrintedLine, currency: &str, per_unit: bool) -> Markup {
                     (line.label)
                     @if line.partial { " " (fig::gap()) }
                 }
-                span.num { @if line.unit.is_some() { (fig::decimal_or_gap(line.amount, unit)) } }
+                span.num { @if line.unit.is_some() { (amount(line, unit)) } }
                 span.num {
                     @if line.unit.is_some() {
                         (fig::decimal_or_gap(line.unit_cost.map(|cost| cost.round_dp(4)), currency))

@@ -118,10 +118,7 @@ fn shown_formula(who: &Who, catalogue: &Catalogue, code: &str, fields: &Fields, 
     let mut reader = Reader::new(fields);
     let as_of = reader.date("as_of").unwrap_or(who.today);
     let batch = reader.mass("batch");
-    let asked = match reader.problems.is_empty() {
-        true => Kept::default(),
-        false => Kept::after("ask", fields.clone(), app::Error::Invalid(reader.problems))?,
-    };
+    let asked = Kept::question("ask", fields, reader.problems)?;
     let view = View::plain(catalogue);
     let sheet = engine::cost_sheet(&view, &CostRequest { batch, ..CostRequest::version(version.id, as_of) });
     let printed = sheet.as_ref().ok().map(present::cost_sheet).transpose()?;

@@ -219,7 +219,7 @@ fn paid_table(lots: &[Lot], unit: &str) -> Markup {
                     td { a.code href=(links::lot(&lot.number)) { (lot.number) } }
                     td { (fig::date(lot.received_on)) }
                     td.num {
-                        @let currency = lot.received_value.map(|value| value.currency());
+                        @let currency = lot.received_value.map(kernel::Money::currency);
                         @if let Some(currency) = currency { (fig::exact(price, 4, &format!("{currency}/{unit}"))) }
                     }
                 }

@@ -8,7 +8,7 @@ use axum::{
 };
 use domain::{Catalogue, packs::Pack};
 use engine::{CostRequest, CostSheet, EngineError, View, present};
-use kernel::Mass;
+use kernel::{Exact, Mass};
 use maud::{Markup, html};
 
 use crate::{
@@ -83,10 +83,7 @@ pub async fn page(
     let problems = reader.problems;
     let request = CostRequest { batch, ..CostRequest::pack(pack.id, as_of.unwrap_or(who.today)) };
     let view = View::plain(&catalogue);
-    let kept = match problems.is_empty() {
-        true => Kept::default(),
-        false => Kept::after("ask", fields.clone(), app::Error::Invalid(problems))?,
-    };
+    let kept = Kept::question("ask", &fields, problems)?;
     let sheet = engine::cost_sheet(&view, &request);
     let printed = sheet.as_ref().ok().map(present::cost_sheet).transpose()?;
     let body = html! {
@@ -148,7 +145,7 @@ fn headline(sheet: &CostSheet, printed: &present::PrintedCostSheet) -> Markup {
                 (ui::fact(t::PER_CASE, &fig::decimal_or_gap(printed.totals.per_case, currency)))
                 @match &printed.margin {
                     Some(margin) => {
-                        (ui::fact(t::PRICE, &fig::decimal(margin.price, margin.price_currency.code())))
+                        (ui::fact(t::PRICE, &fig::exact(&Exact::from(margin.price), margin.price_currency.minor_places(), margin.price_currency.code())))
                         (ui::fact(t::EARNED, &fig::decimal(margin.earned_per_unit, currency)))
                         (ui::fact(t::MARGIN_OF_PRICE, &fig::decimal_or_gap(margin.margin_percent, "%")))
                         (ui::fact(t::MARKUP_ON_COST, &fig::decimal_or_gap(margin.markup_percent, "%")))

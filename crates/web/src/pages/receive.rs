@@ -96,12 +96,8 @@ fn input(catalogue: &Catalogue, sent: &Sent) -> Result<LotReceive, app::Error> {
     let unit = material.map_or(Unit::Kilogram, |material| usual_unit(material.stock_dimension()));
     let quantity = reader.quantity("quantity", unit);
     let quantity = reader.needed("quantity", quantity);
-    let receipt = LotReceiveDates {
-        received_on: reader.date("receivedOn"),
-        made_on: reader.date("madeOn"),
-        expires_on: reader.date("expiresOn"),
-        retest_on: reader.date("retestOn"),
-    };
+    let (received_on, made_on) = (reader.date("receivedOn"), reader.date("madeOn"));
+    let (expires_on, retest_on) = (reader.date("expiresOn"), reader.date("retestOn"));
     let value = reader.money("value", catalogue.settings.currency);
     let (density, active_matter) = (reader.density("density"), reader.percent("activeMatter"));
     let (Some(material), Some(quantity), true) = (material, quantity, reader.problems.is_empty()) else {
@@ -115,21 +111,13 @@ fn input(catalogue: &Catalogue, sent: &Sent) -> Result<LotReceive, app::Error> {
         unit_cost: None,
         supplier,
         supplier_lot: fields.text("supplierLot"),
-        received_on: receipt.received_on,
-        made_on: receipt.made_on,
-        expires_on: receipt.expires_on,
-        retest_on: receipt.retest_on,
+        received_on,
+        made_on,
+        expires_on,
+        retest_on,
         density,
         active_matter,
         location: fields.text("location"),
         note: fields.text("note"),
     })
-}
-
-/// The dates of a delivery.
-struct LotReceiveDates {
-    received_on: Option<chrono::NaiveDate>,
-    made_on: Option<chrono::NaiveDate>,
-    expires_on: Option<chrono::NaiveDate>,
-    retest_on: Option<chrono::NaiveDate>,
 }

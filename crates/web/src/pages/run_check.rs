@@ -103,9 +103,8 @@ fn request(catalogue: &Catalogue, fields: &Fields, who: &Who) -> Result<RunReque
 fn tone(verdict: Verdict) -> Tone {
     match verdict {
         Verdict::CanBeMade => Tone::Good,
-        Verdict::MakeFirst => Tone::Care,
+        Verdict::MakeFirst | Verdict::NotKnown => Tone::Care,
         Verdict::Short => Tone::Bad,
-        Verdict::NotKnown => Tone::Care,
     }
 }
 

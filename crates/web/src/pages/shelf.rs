@@ -33,10 +33,7 @@ const SHOWS: [(&str, &str); 4] =
 pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Answer {
     let mut reader = Reader::new(&fields);
     let day = reader.date("on").unwrap_or(who.today);
-    let kept = match reader.problems.is_empty() {
-        true => Kept::default(),
-        false => Kept::after("filter", fields.clone(), app::Error::Invalid(reader.problems))?,
-    };
+    let kept = Kept::question("filter", &fields, reader.problems)?;
     let wanted = code_key(fields.first("q"));
     let kind = MaterialKind::ALL.into_iter().find(|kind| kind.words() == fields.first("kind"));
     let show = fields.first("show");

@@ -17,8 +17,8 @@ use crate::{
 };
 
 /// The form.
-pub async fn page(State(web): State<Web>, Asked(fields): Asked) -> Response {
-    shown(fields.first("then"), &web.page_token, None)
+pub async fn page(State(web): State<Web>, Asked(fields): Asked) -> Answer {
+    Ok(shown(fields.first("then"), web.page_token()?, None))
 }
 
 /// The form, instead of a page that needs a person.
@@ -43,10 +43,10 @@ pub(crate) fn shown(then: &str, page_token: &str, wrong: Option<&str>) -> Respon
 /// Begins a session for whoever holds the token.
 pub async fn enter(State(web): State<Web>, request: Request) -> Answer {
     let secure = request.headers().get("x-forwarded-proto").is_some_and(|proto| proto == "https");
-    let fields = fields_of(request, &web.page_token).await?;
+    let fields = fields_of(request, web.page_token()?).await?;
     let (secret, then) = (fields.first("token"), fields.first("then"));
     if web.app.actor_of_token(secret).await?.is_none() {
-        return Ok(shown(then, &web.page_token, Some(t::TOKEN_UNKNOWN)));
+        return Ok(shown(then, web.page_token()?, Some(t::TOKEN_UNKNOWN)));
     }
     let name = web.sessions.begin(secret.to_owned())?;
     let mut response = go(links::own_page(then));

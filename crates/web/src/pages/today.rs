@@ -37,7 +37,7 @@ const FLOOR: &str = "30";
 /// The first page.
 pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Answer {
     let mut reader = Reader::new(&fields);
-    let floor = reader.percent("floor").unwrap_or_else(|| usual_floor());
+    let floor = reader.percent("floor").unwrap_or_else(usual_floor);
     let catalogue = web.app.catalogue(&who.actor)?;
     let until = who.today.checked_add_days(Days::new(DAYS_AHEAD)).unwrap_or(who.today);
     let shelf = web.app.shelf(&who.actor, None, who.today).await?;
@@ -316,6 +316,8 @@ fn by_when(
     until: NaiveDate,
 ) -> Markup {
     let mut dues: Vec<(Option<NaiveDate>, Markup)> = Vec::new();
+    // Lots to inspect that no inspection time sets a day for: they go together, so that they do not hide what has a day.
+    let mut waiting: Vec<Markup> = Vec::new();
     for material in &outlook.materials {
         if let Some(buy) = &material.buy {
             let day = buy.order.as_ref().and_then(|order| order.order_by);
@@ -344,13 +346,14 @@ fn by_when(
             let Some(lot) = lots.get(&on_day.lot) else { continue };
             if lot.status == LotStatus::Quarantine {
                 let due = row.material.inspection_time.and_then(|time| time.after(lot.received_on));
-                dues.push((
-                    due,
-                    html! {
-                        (t::INSPECT) " " a.code href=(links::lot(&lot.number)) { (lot.number) } " " (material_link(catalogue, lot.material))
-                        " " span.quiet { (t::IN_QUARANTINE_SINCE) " " (fig::date(lot.received_on)) }
-                    },
-                ));
+                let what = html! {
+                    a.code href=(links::lot(&lot.number)) { (lot.number) } " " (material_link(catalogue, lot.material))
+                    " " span.quiet { (t::IN_QUARANTINE_SINCE) " " (fig::date(lot.received_on)) }
+                };
+                match due {
+                    Some(_) => dues.push((due, html! { (t::INSPECT) " " (what) })),
+                    None => waiting.push(what),
+                }
             }
             if let Some(day) = lot.retest_on.filter(|day| *day >= today && *day <= until) {
                 dues.push((
@@ -362,7 +365,11 @@ fn by_when(
             }
         }
     }
-    dues.sort_by_key(|(day, _)| *day);
+    dues.sort_by_key(|(day, _)| (day.is_none(), *day));
+    if !waiting.is_empty() {
+        let list = html! { ul.plain { @for what in &waiting { li { (what) } } } };
+        dues.push((None, ui::fold(&t::lots_to_inspect(waiting.len()), false, &list)));
+    }
     let body = html! {
         ol.dues {
             @for (day, what) in &dues {
@@ -371,7 +378,7 @@ fn by_when(
                         @match day {
                             Some(day) if *day < today => { (ui::badge(Tone::Bad, t::OVERDUE)) " " (fig::date(*day)) }
                             Some(day) => { (fig::date(*day)) }
-                            None => { (t::NOW) }
+                            None => { (t::NO_DAY) }
                         }
                     }
                     div { (what) }

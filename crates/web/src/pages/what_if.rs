@@ -6,6 +6,8 @@
 mod answer;
 mod read;
 
+use std::fmt::Write as _;
+
 use axum::{extract::State, http::StatusCode};
 use domain::Catalogue;
 use maud::{Markup, html};
@@ -77,7 +79,8 @@ fn address(rows: &[Row], as_of: &str) -> String {
     let mut query = format!("as_of={}", links::escaped(as_of));
     for row in rows {
         for (name, value) in [("kind", &row.kind), ("what", &row.what), ("by", &row.by), ("day", &row.day)] {
-            query.push_str(&format!("&{name}={}", links::escaped(value)));
+            // Writing to a string cannot fail.
+            let _ = write!(query, "&{name}={}", links::escaped(value));
         }
     }
     format!("/what-if?{query}")

@@ -43,7 +43,7 @@ words! {
     AMOUNT = "Amount";
     TABLE_BEHIND = "The figures behind the picture";
     OVERDUE = "overdue";
-    NOW = "now";
+    NO_DAY = "no day set";
     MORE = "Further on";
 
     FIELD_NEEDED = "this is needed";

@@ -8,6 +8,7 @@ mod what_if;
 
 use chrono::NaiveDate;
 use domain::{
+    dates::parse_date,
     lots::{LotStatus, Unusable},
     packs::ComponentPer,
     people::Capability,
@@ -23,14 +24,44 @@ macro_rules! words {
 }
 use words;
 
-/// A sentence as it stands at the beginning of a line.
+/// A sentence as it stands at the beginning of a line, its dates by the name of their month.
 pub(crate) fn sentence(text: &str) -> String {
+    let text = dates_named(text);
     let mut chars = text.chars();
-    // What begins with a code keeps its letters.
     match chars.next() {
         Some(first) if first.is_lowercase() => first.to_uppercase().chain(chars).collect(),
-        _ => text.to_owned(),
+        _ => text,
     }
+}
+
+/// ISO dates that stand by themselves, by the name of their month; codes that look like them stay as they are.
+fn dates_named(text: &str) -> String {
+    const LENGTH: usize = "2026-11-30".len();
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text;
+    let mut alone = true;
+    while let Some(first) = rest.chars().next() {
+        let named = rest.get(..LENGTH).filter(|_| alone && first.is_ascii_digit()).and_then(|date| {
+            let ends = rest
+                .get(LENGTH..)
+                .is_none_or(|after| !after.starts_with(|c: char| c.is_alphanumeric() || c == '-'));
+            if ends { parse_date(date).ok() } else { None }
+        });
+        if let Some(date) = named {
+            out.push_str(&date_text(date));
+            rest = rest.get(LENGTH..).unwrap_or_default();
+        } else {
+            out.push(first);
+            rest = rest.get(first.len_utf8()..).unwrap_or_default();
+        }
+        alone = !(first.is_alphanumeric() || first == '-' || first == '/');
+    }
+    out
+}
+
+/// A number of things.
+fn number_of(count: usize, one: &str, several: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {several}") }
 }
 
 /// A month, counted from nought.
@@ -63,7 +94,7 @@ pub(crate) fn version(number: u32) -> String {
 
 /// How many gaps.
 pub(crate) fn gaps(count: usize) -> String {
-    if count == 1 { "1 gap".to_owned() } else { format!("{count} gaps") }
+    number_of(count, "gap", "gaps")
 }
 
 /// A list that does not show everything.
@@ -160,7 +191,12 @@ pub(crate) fn run_of(units: Option<u64>) -> String {
 
 /// Lots that cannot be used.
 pub(crate) fn lots_barred(count: usize) -> String {
-    if count == 1 { "1 lot cannot be used".to_owned() } else { format!("{count} lots cannot be used") }
+    format!("{} cannot be used", number_of(count, "lot", "lots"))
+}
+
+/// Lots that wait for inspection.
+pub(crate) fn lots_to_inspect(count: usize) -> String {
+    format!("Inspect and release {}", number_of(count, "lot", "lots"))
 }
 
 /// What a scenario assumes, by the number of its change.
@@ -175,7 +211,13 @@ pub(crate) fn change_wrong(number: usize, why: &str) -> String {
 
 /// How much a what-if reaches.
 pub(crate) fn hits(packs: usize, formulas: usize, runs: usize, lots: usize) -> String {
-    format!("It reaches {packs} packs, {formulas} formulas, {runs} runs and {lots} lots.")
+    format!(
+        "It reaches {}, {}, {} and {}.",
+        number_of(packs, "pack", "packs"),
+        number_of(formulas, "formula", "formulas"),
+        number_of(runs, "run", "runs"),
+        number_of(lots, "lot", "lots")
+    )
 }
 
 /// How far a ticket is.
@@ -256,5 +298,24 @@ pub(crate) fn field_name(field: &str) -> &str {
         "may" => MAY,
         "note" => REMARKS,
         other => other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dates_in_sentences_are_named_and_codes_left_alone() {
+        let check = |text: &str, expected: &str| assert_eq!(sentence(text).replace('\u{a0}', " "), expected);
+        check("ends on 2026-11-30, in 5 days", "Ends on 30 Nov 2026, in 5 days");
+        check("2026-11-30 is the day", "30 Nov 2026 is the day");
+        check("lot L-2026-11-30 and 2026-11-301", "Lot L-2026-11-30 and 2026-11-301");
+        check("2026-13-30 é 2026-02-29", "2026-13-30 é 2026-02-29");
+    }
+
+    #[test]
+    fn one_is_not_several() {
+        assert_eq!(hits(1, 2, 0, 1), "It reaches 1 pack, 2 formulas, 0 runs and 1 lot.");
     }
 }

@@ -72,7 +72,7 @@ impl Browser {
         let database = TestDatabase::sqlite().await;
         let store = database.another_store().await;
         let app = Arc::new(App::open(store, AppSettings::default(), Arc::new(Morning)).await.unwrap());
-        let router = web::router(Arc::clone(&app)).unwrap();
+        let router = web::router(Arc::clone(&app));
         let actor = Some(Actor::with_all_capabilities("Maud Tremayne"));
         Self { app, actor, router, _database: database }
     }

@@ -118,7 +118,7 @@ fn packs(answer: &WhatIf) -> Markup {
                     }
                     td.num {
                         @match (&hit.before.margin, &hit.after.margin) {
-                            (Some(before), Some(after)) => { (fig::fraction_text(before, 1)) " → " (fig::fraction_text(after, 1)) }
+                            (Some(before), Some(after)) => { span.still { (fig::fraction_text(before, 1)) " → " (fig::fraction_text(after, 1)) } }
                             _ => { span.quiet { "–" } }
                         }
                     }
