@@ -240,7 +240,10 @@ impl Catalogue {
 
     /// The overheads that every batch bears on a day, by name.
     pub fn overheads_on(&self, day: NaiveDate) -> impl Iterator<Item = &HouseRate> {
-        self.house_rates.values().filter_map(move |list| latest(list, day)).filter(|rate| rate.of.is_overhead())
+        self.house_rates
+            .values()
+            .filter_map(move |list| latest(list, day))
+            .filter(|rate| rate.of.is_overhead())
     }
 
     /// A formula version and the formula it belongs to.

@@ -145,7 +145,9 @@ impl HouseRate {
                 return Err(format!("a percent is of what labour costs, not of a {}", of.per_words()));
             }
             (HouseRateAmount::Stated(_), HouseRateOf::OverheadOnLabour) => {
-                return Err("an overhead on what labour costs is a percent, or a cost over a capacity".to_owned());
+                return Err(
+                    "an overhead on what labour costs is a percent, or a cost over a capacity".to_owned()
+                );
             }
             (HouseRateAmount::Budget { .. }, of) if !of.is_overhead() => {
                 return Err("only overheads are a cost over a capacity; an hour has a price".to_owned());

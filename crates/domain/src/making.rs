@@ -303,8 +303,7 @@ mod tests {
         for text in ["0.25 h", "25 min", "1.23456 h", "0 h"] {
             assert_eq!(time(text).unwrap().to_string(), text, "written as it was read");
         }
-        for bad in ["", "h", "1 d", "-1 h", "0.000001 h", "20001 h", "79228162514264337593543950335 h"]
-        {
+        for bad in ["", "h", "1 d", "-1 h", "0.000001 h", "20001 h", "79228162514264337593543950335 h"] {
             assert!(time(bad).is_err(), "{bad}");
         }
     }

@@ -17,10 +17,85 @@ use kernel::{Currency, Exact, UnitPrice};
 
 use crate::{
     EngineError, Gap, Source, View,
-    cost::{CostLine, CostOf, LineKind},
+    cost::{CostLine, LineKind},
     gap::add_gap,
     source::{BudgetUsed, HouseRateSource, MakingCostSource, MakingMeasure},
 };
+
+/// What a line of making or filling is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum CostOf {
+    /// The one figure entered for a batch.
+    CostPerBatch,
+    /// People making the batch.
+    Labour,
+    /// Vessel, mixer, energy.
+    Machine,
+    /// Cleaning.
+    Cleaning,
+    /// Tests.
+    Tests,
+    /// Disposal of waste.
+    Disposal,
+    /// Another named cost.
+    Other,
+    /// A part of what is shared by everything.
+    Overhead,
+    /// People at the filling line.
+    LineLabour,
+    /// The filling line.
+    LineMachine,
+    /// Setting up and cleaning the line for a run.
+    Changeover,
+}
+
+impl CostOf {
+    /// Of a named cost.
+    pub const fn of(kind: MakingCostKind) -> Self {
+        match kind {
+            MakingCostKind::Labour => Self::Labour,
+            MakingCostKind::Machine => Self::Machine,
+            MakingCostKind::Cleaning => Self::Cleaning,
+            MakingCostKind::Tests => Self::Tests,
+            MakingCostKind::Disposal => Self::Disposal,
+            MakingCostKind::Other => Self::Other,
+        }
+    }
+
+    /// The words people use.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::CostPerBatch => "cost per batch",
+            Self::Labour => "labour",
+            Self::Machine => "machine",
+            Self::Cleaning => "cleaning",
+            Self::Tests => "tests",
+            Self::Disposal => "disposal",
+            Self::Other => "other",
+            Self::Overhead => "overhead",
+            Self::LineLabour => "line labour",
+            Self::LineMachine => "line time",
+            Self::Changeover => "changeover",
+        }
+    }
+
+    /// A stable name for programs.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::CostPerBatch => "COST_PER_BATCH",
+            Self::Labour => "LABOUR",
+            Self::Machine => "MACHINE",
+            Self::Cleaning => "CLEANING",
+            Self::Tests => "TESTS",
+            Self::Disposal => "DISPOSAL",
+            Self::Other => "OTHER",
+            Self::Overhead => "OVERHEAD",
+            Self::LineLabour => "LINE_LABOUR",
+            Self::LineMachine => "LINE_MACHINE",
+            Self::Changeover => "CHANGEOVER",
+        }
+    }
+}
 
 /// What overheads are charged on, and what is not known of it.
 #[derive(Default)]
@@ -263,15 +338,10 @@ impl<'v, 'a> Costs<'v, 'a> {
     }
 
     /// So much at a rate of the house: hours, batches, or money of labour.
-    fn figured(
-        &self,
-        rate: &HouseRate,
-        amount: &Exact,
-    ) -> Result<Result<(Exact, Source), Gap>, EngineError> {
+    fn figured(&self, rate: &HouseRate, amount: &Exact) -> Result<Result<(Exact, Source), Gap>, EngineError> {
         let each = rate.rate()?;
         // A budget over what labour costs is in the same currency above and below, so it is a ratio as it stands.
-        let currency: Option<Currency> =
-            rate.currency().filter(|_| rate.of != HouseRateOf::OverheadOnLabour);
+        let currency: Option<Currency> = rate.currency().filter(|_| rate.of != HouseRateOf::OverheadOnLabour);
         let converted = match currency {
             None => Ok((&each * amount, None)),
             Some(currency) => {
@@ -312,7 +382,9 @@ impl<'v, 'a> Costs<'v, 'a> {
                 HouseRateOf::OverheadPerMachineHour => &self.work.machine_hours,
                 HouseRateOf::OverheadOnLabour => &self.work.labour_cost,
                 HouseRateOf::OverheadPerBatch if with_batch => &one,
-                HouseRateOf::OverheadPerBatch | HouseRateOf::LabourHour | HouseRateOf::MachineHour => continue,
+                HouseRateOf::OverheadPerBatch | HouseRateOf::LabourHour | HouseRateOf::MachineHour => {
+                    continue;
+                }
             };
             // A rate of nought ends an overhead.
             let bears = rate.rate()?.is_positive();
@@ -325,7 +397,9 @@ impl<'v, 'a> Costs<'v, 'a> {
             let unknown = unknown.to_vec();
             self.push(CostOf::Overhead, Some(rate.name.clone()), figured);
             if let Some(line) = self.lines.last_mut() {
-                unknown.into_iter().for_each(|gap| line.add_gap(gap));
+                for gap in unknown {
+                    line.add_gap(gap);
+                }
             }
         }
         Ok(())

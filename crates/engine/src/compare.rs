@@ -375,7 +375,8 @@ impl<'s> Grouped<'s> {
         let mut keys = Vec::new();
         let mut groups: HashMap<Key, Group<'s>> = HashMap::new();
         for line in lines {
-            let key: Key = (line.kind, line.material.as_ref().map(|material| material.id), line.label.clone());
+            let key: Key =
+                (line.kind, line.material.as_ref().map(|material| material.id), line.label.clone());
             let value = line.value.as_ref().map(|value| value * part);
             let (amount, price) = match line.kind {
                 LineKind::Ingredient | LineKind::Component => {

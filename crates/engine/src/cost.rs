@@ -4,13 +4,12 @@
 //! intermediate by rolling up its own formula at its usual batch; the costs of making (per batch, named ones, overheads) are added;
 //! the sum is divided by the good output, that is what evaporation, loss, heel, samples and retains leave. For a pack, filling loss
 //! and fill give whole units; components with their loss and the costs of the filling run are added for every unit filled;
-//! everything is divided by the units for sale, those filled less those kept back. What is missing is listed, its line holds no value, and
-//! the totals are then partial.
+//! everything is divided by the units for sale, those filled less those kept back. What is missing is listed, its line holds no
+//! value, and the totals are then partial.
 
 use chrono::NaiveDate;
 use domain::{
     formulas::{FormulaVersion, VersionStatus},
-    making::MakingCostKind,
     packs::Pack,
 };
 use kernel::{
@@ -21,7 +20,7 @@ use kernel::{
 use crate::{
     EngineError, Gap, MaterialRef, Note, Source, View,
     basis::Basis,
-    batch_costs::{Run, filling_costs, making_costs},
+    batch_costs::{CostOf, Run, filling_costs, making_costs},
     explode::{breaches_in, explode},
     gap::add_gap,
     liquid_density::{DensityEstimate, DensityUsed, density_by_ideal_mixing, density_used, per_gallon},
@@ -166,81 +165,6 @@ pub enum LineKind {
     LineLabour,
 }
 
-/// What a line of making or filling is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum CostOf {
-    /// The one figure entered for a batch.
-    CostPerBatch,
-    /// People making the batch.
-    Labour,
-    /// Vessel, mixer, energy.
-    Machine,
-    /// Cleaning.
-    Cleaning,
-    /// Tests.
-    Tests,
-    /// Disposal of waste.
-    Disposal,
-    /// Another named cost.
-    Other,
-    /// A part of what is shared by everything.
-    Overhead,
-    /// People at the filling line.
-    LineLabour,
-    /// The filling line.
-    LineMachine,
-    /// Setting up and cleaning the line for a run.
-    Changeover,
-}
-
-impl CostOf {
-    /// Of a named cost.
-    pub const fn of(kind: MakingCostKind) -> Self {
-        match kind {
-            MakingCostKind::Labour => Self::Labour,
-            MakingCostKind::Machine => Self::Machine,
-            MakingCostKind::Cleaning => Self::Cleaning,
-            MakingCostKind::Tests => Self::Tests,
-            MakingCostKind::Disposal => Self::Disposal,
-            MakingCostKind::Other => Self::Other,
-        }
-    }
-
-    /// The words people use.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::CostPerBatch => "cost per batch",
-            Self::Labour => "labour",
-            Self::Machine => "machine",
-            Self::Cleaning => "cleaning",
-            Self::Tests => "tests",
-            Self::Disposal => "disposal",
-            Self::Other => "other",
-            Self::Overhead => "overhead",
-            Self::LineLabour => "line labour",
-            Self::LineMachine => "line time",
-            Self::Changeover => "changeover",
-        }
-    }
-
-    /// A stable name for programs.
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::CostPerBatch => "COST_PER_BATCH",
-            Self::Labour => "LABOUR",
-            Self::Machine => "MACHINE",
-            Self::Cleaning => "CLEANING",
-            Self::Tests => "TESTS",
-            Self::Disposal => "DISPOSAL",
-            Self::Other => "OTHER",
-            Self::Overhead => "OVERHEAD",
-            Self::LineLabour => "LINE_LABOUR",
-            Self::LineMachine => "LINE_MACHINE",
-            Self::Changeover => "CHANGEOVER",
-        }
-    }
-}
-
 impl LineKind {
     /// The words people use.
     pub const fn words(self) -> &'static str {
@@ -361,10 +285,7 @@ impl CostSheet {
     /// per kg holds already. The two add up to what the liquid of the batch cost.
     pub fn value_of_output(&self, came_out: &Exact) -> OutputValue {
         let short = &self.batch.good - came_out;
-        OutputValue {
-            output: came_out * &self.totals.per_kg,
-            abnormal_loss: short * &self.totals.per_kg,
-        }
+        OutputValue { output: came_out * &self.totals.per_kg, abnormal_loss: short * &self.totals.per_kg }
     }
 }
 
@@ -429,14 +350,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
         let note = Note::NoCostPerBatch { formula: formula.code.clone(), number: version.number };
         add_note(&mut sheet.notes, note);
     }
-    lines.extend(making_costs(
-        view,
-        version,
-        &formula.code,
-        &batch.charged,
-        &batch.waste(),
-        request.as_of,
-    )?);
+    lines.extend(making_costs(view, version, &formula.code, &batch.charged, &batch.waste(), request.as_of)?);
 
     // The pack.
     let mut filling = None;
@@ -463,10 +377,12 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     let density = density_used.as_ref().map(|used| used.density);
     let totals = total(&mut lines, &batch, density, filling.as_ref(), pack)?;
     let of_interest = pack.is_none_or(|pack| pack.fill.dimension() == Dimension::Volume);
-    let density_estimate = match density {
-        None if of_interest => sheet.estimate(version, &formula.code, density_by_ideal_mixing(view, &exploded, &totals.per_kg)?),
-        _ => None,
-    };
+    let mut density_estimate = None;
+    if density.is_none() && of_interest {
+        let estimate = density_by_ideal_mixing(view, &exploded, &totals.per_kg)?;
+        sheet.note_estimate(version, &formula.code, &estimate);
+        density_estimate = Some(estimate);
+    }
     let price = pack.and_then(|pack| request.price.or(pack.price));
     let margin = match (pack, price) {
         (Some(_), Some(price)) => sheet.margin(price, &totals),
@@ -626,18 +542,12 @@ impl Sheet<'_, '_> {
         found
     }
 
-    fn estimate(
-        &mut self,
-        version: &FormulaVersion,
-        formula: &str,
-        estimate: DensityEstimate,
-    ) -> Option<DensityEstimate> {
+    fn note_estimate(&mut self, version: &FormulaVersion, formula: &str, estimate: &DensityEstimate) {
         if let Some((density, per_litre)) = estimate.density.clone().zip(estimate.per_litre.clone()) {
             let (formula, number, currency) = (formula.to_owned(), version.number, self.view.currency());
             let note = Note::DensityEstimate { formula, number, density, per_litre, currency };
             add_note(&mut self.notes, note);
         }
-        Some(estimate)
     }
 
     /// Only on a whole cost: a margin on a partial one would flatter.

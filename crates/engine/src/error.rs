@@ -83,7 +83,9 @@ pub enum EngineError {
         needed: String,
     },
     /// Every unit that the batch fills is kept back.
-    #[error("the batch fills {filled} units of pack {pack}, and {kept_back} are kept back: none is left to sell")]
+    #[error(
+        "the batch fills {filled} units of pack {pack}, and {kept_back} are kept back: none is left to sell"
+    )]
     NothingSaleable {
         /// The pack's code.
         pack: String,

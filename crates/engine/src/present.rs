@@ -12,7 +12,8 @@ use serde::Serialize;
 
 use crate::{
     CostSheet, EngineError, Gap, MaterialRef, Note,
-    cost::{CostLine, CostOf, LineKind, Margin},
+    batch_costs::CostOf,
+    cost::{CostLine, LineKind, Margin},
 };
 
 /// Decimal places of costs per kg, litre and piece.
@@ -276,14 +277,8 @@ pub fn cost_sheet(sheet: &CostSheet) -> Result<PrintedCostSheet, EngineError> {
 
     let batch = &sheet.batch;
     let charged = batch.charged.round_half_even_scaled(AMOUNT_PLACES)?;
-    let parts = [
-        &batch.evaporation,
-        &batch.process_loss,
-        &batch.heel,
-        &batch.samples,
-        &batch.retains,
-        &batch.good,
-    ];
+    let parts =
+        [&batch.evaporation, &batch.process_loss, &batch.heel, &batch.samples, &batch.retains, &batch.good];
     let parts = parts.map(Exact::clone);
     let parts = apportion_largest_remainder(charged, &parts)?;
     let part = |at: usize| parts.get(at).map_or(Decimal::ZERO, |part| Decimal::new(*part, AMOUNT_PLACES));

@@ -161,7 +161,13 @@ impl<'v, 'a> Pricing<'v, 'a> {
                     code: formula.code.clone(),
                     on: self.on,
                 };
-                UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new(), making: Vec::new() }
+                UnitCost {
+                    value: None,
+                    gaps: vec![gap],
+                    source: Source::Missing,
+                    inner: Vec::new(),
+                    making: Vec::new(),
+                }
             }
         };
         let cost = Rc::new(cost);
@@ -183,7 +189,13 @@ impl<'v, 'a> Pricing<'v, 'a> {
                     making: Vec::new(),
                 }
             }
-            Err(gap) => UnitCost { value: None, gaps: vec![gap], source: Source::Missing, inner: Vec::new(), making: Vec::new() },
+            Err(gap) => UnitCost {
+                value: None,
+                gaps: vec![gap],
+                source: Source::Missing,
+                inner: Vec::new(),
+                making: Vec::new(),
+            },
         })
     }
 

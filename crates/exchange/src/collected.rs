@@ -1,7 +1,8 @@
 //! What the sheets have given so far, and how it becomes one set once all of them are read.
 
 use app::import::{
-    ComponentDraft, HouseRateDraft, ImportSet, LotDraft, MaterialDraft, PackDraft, Place, RateDraft, SupplierDraft, Unread,
+    ComponentDraft, HouseRateDraft, ImportSet, LotDraft, MaterialDraft, PackDraft, Place, RateDraft,
+    SupplierDraft, Unread,
 };
 use domain::text::code_key;
 use std::collections::{HashMap, HashSet, hash_map::Entry};
@@ -14,7 +15,8 @@ use crate::{
         exchange_rates, formulas,
         formulas::{LineRow, VersionRow},
         house_rates, lots, making_costs,
-        making_costs::CostRow, materials, packs, quotations,
+        making_costs::CostRow,
+        materials, packs, quotations,
         quotations::QuotationRow,
         suppliers,
     },

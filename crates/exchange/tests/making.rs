@@ -39,7 +39,10 @@ fn what_else_leaves_a_batch_and_what_making_it_costs() {
     );
     let version = &reading.set.formulas[0].versions[0];
     assert_eq!(version.evaporation.to_string(), "1.5 %");
-    assert_eq!((version.samples.to_string(), version.retains.to_string()), ("0.3 kg".into(), "0.5 kg".into()));
+    assert_eq!(
+        (version.samples.to_string(), version.retains.to_string()),
+        ("0.3 kg".into(), "0.5 kg".into())
+    );
     let costs: Vec<_> = version.costs.as_ref().unwrap().iter().map(|draft| &draft.cost).collect();
     let shown: Vec<String> = costs
         .iter()
@@ -246,7 +249,10 @@ fn with_a_decimal_comma() {
                 "house-rates.csv",
                 "rate;kind;amount;per;normal capacity;from\nrent;overhead;12000,50;machine hour;1200,5;2026-01-01\n",
             ),
-            ("formulas.csv", &FORMULAS.replace(',', ";").replace("1.5 %", "1,5 %").replace("0.5 kg", "0,5 kg")),
+            (
+                "formulas.csv",
+                &FORMULAS.replace(',', ";").replace("1.5 %", "1,5 %").replace("0.5 kg", "0,5 kg"),
+            ),
             ("formula-lines.csv", &LINES.replace(',', ";")),
             ("making-costs.csv", "formula;version;cost;kind;time;rate\nF;1;mixing;labour;1,5 h;bench\n"),
         ],
@@ -259,9 +265,12 @@ fn with_a_decimal_comma() {
     };
     assert_eq!(time.to_string(), "1.5 h");
     let rate = &reading.set.house_rates[0];
-    assert_eq!(rate.amount, HouseRateAmount::Budget {
-        cost: kernel::Money::from_micros(12_000_500_000, Currency::GBP),
-        normal_capacity: "1200.5".parse().unwrap(),
-        capacity_used: None,
-    });
+    assert_eq!(
+        rate.amount,
+        HouseRateAmount::Budget {
+            cost: kernel::Money::from_micros(12_000_500_000, Currency::GBP),
+            normal_capacity: "1200.5".parse().unwrap(),
+            capacity_used: None,
+        }
+    );
 }

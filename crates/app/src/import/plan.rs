@@ -1,5 +1,7 @@
 //! Working out what a set changes, before anything is written.
 
+mod making;
+
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
@@ -9,7 +11,7 @@ use domain::{
     formulas::{Formula, FormulaLine, FormulaVersion, VersionStatus},
     house_rates::HouseRate,
     lots::Lot,
-    making::{Making, MakingCost},
+    making::Making,
     materials::{Material, MaterialKind},
     packs::{Pack, PackComponent},
     quotations::{ExchangeRate, Freight, Offer, Quotation},
@@ -22,15 +24,13 @@ use engine::{
 };
 use kernel::{
     Exact, Money, Quantity, UnitPrice,
-    ids::{
-        FormulaId, FormulaVersionId, HouseRateId, LotId, MaterialId, PackId, QuotationId, RateId, SupplierId,
-    },
+    ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, QuotationId, RateId, SupplierId},
 };
 
 use super::{
     ImportOptions, ImportReport, Tally,
     drafts::{
-        FormulaDraft, ImportSet, LotCost, LotDraft, MakingCostDraft, MaterialDraft, PackDraft, Place, QuotationDraft,
+        FormulaDraft, ImportSet, LotCost, LotDraft, MaterialDraft, PackDraft, Place, QuotationDraft,
         VersionDraft,
     },
     resolve::Codes,
@@ -354,54 +354,6 @@ impl Planner<'_> {
                 ),
             }
         }
-    }
-
-    fn house_rates(&mut self, set: &ImportSet) {
-        for draft in &set.house_rates {
-            let known = self
-                .catalogue
-                .house_rates()
-                .find(|r| r.from == draft.from && code_key(&r.name) == code_key(&draft.name));
-            let wanted = HouseRate {
-                id: known.map_or_else(HouseRateId::new, |r| r.id),
-                name: known.map_or_else(|| draft.name.clone(), |r| r.name.clone()),
-                of: draft.of,
-                amount: draft.amount.clone(),
-                from: draft.from,
-                note: draft.note.clone(),
-            };
-            if let Some(of) = self.codes.house_rate_of(&draft.name).filter(|of| *of != draft.of) {
-                let message = format!(
-                    "“{}” is {} per {} here; what a rate is of cannot change",
-                    draft.name,
-                    of.kind_word(),
-                    of.per_words()
-                );
-                self.codes.problem(&draft.place, "kind", message);
-            }
-            match put(&mut self.plan.report.house_rates, known, wanted) {
-                None => {}
-                Some(Put::New(rate)) => self.plan.house_rates.push(rate),
-                Some(Put::Changed(_)) => self.codes.problem(
-                    &draft.place,
-                    "amount",
-                    format!("another rate “{}” stands here from {}", draft.name, draft.from),
-                ),
-            }
-        }
-    }
-
-    /// The named costs of a version: those of the set, else the ones it has.
-    fn making_costs(&mut self, draft: &VersionDraft, known: Option<&FormulaVersion>) -> Vec<MakingCost> {
-        let Some(costs) = &draft.costs else {
-            return known.map_or_else(Vec::new, |version| version.making.costs.clone());
-        };
-        for MakingCostDraft { place, cost } in costs {
-            if let Some(rate) = cost.rate() {
-                self.codes.hourly_rate(place, "rate", rate);
-            }
-        }
-        costs.iter().map(|draft| draft.cost.clone()).collect()
     }
 
     fn formula(&mut self, draft: &FormulaDraft, materials: &HashMap<MaterialId, Material>) {

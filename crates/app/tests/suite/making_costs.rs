@@ -77,15 +77,22 @@ async fn sheets_bring_costs_and_rates(database: &TestDatabase) {
     assert_eq!(catalogue.formulas.by_code("HW-1").unwrap().version(1).unwrap().making.costs.len(), 2);
     let fewer = COSTS.lines().take(2).collect::<Vec<_>>().join("\n");
     let found = problems(house.import(&sheets("", &fewer, PACKS)).await.unwrap_err());
-    assert!(found[0].starts_with("formulas.csv, row 3, version: version 1 of HW-1 is fixed here"), "{found:?}");
+    assert!(
+        found[0].starts_with("formulas.csv, row 3, version: version 1 of HW-1 is fixed here"),
+        "{found:?}"
+    );
     // A rate is history.
-    let found = problems(house.import(&sheets(&RATES.replace("24.00", "25.00"), COSTS, PACKS)).await.unwrap_err());
+    let found =
+        problems(house.import(&sheets(&RATES.replace("24.00", "25.00"), COSTS, PACKS)).await.unwrap_err());
     assert_eq!(found, ["house-rates.csv, row 3, amount: another rate “bench” stands here from 2026-11-01"]);
-    let other = RATES.replace("filler,machine", "filler,labour").replace("2026-01-01\nrent", "2026-12-01\nrent");
+    let other =
+        RATES.replace("filler,machine", "filler,labour").replace("2026-01-01\nrent", "2026-12-01\nrent");
     let found = problems(house.import(&sheets(&other, COSTS, PACKS)).await.unwrap_err());
     assert_eq!(
         found,
-        ["house-rates.csv, row 4, kind: “filler” is machine per machine hour here; what a rate is of cannot change"]
+        [
+            "house-rates.csv, row 4, kind: “filler” is machine per machine hour here; what a rate is of cannot change"
+        ]
     );
 }
 
@@ -175,8 +182,7 @@ async fn a_draft_with_costs_of_making(database: &TestDatabase) {
             ),
         ],
     };
-    let found =
-        problems(house.app.formula_version_write(&house.change(), draft(wrong)).await.unwrap_err());
+    let found = problems(house.app.formula_version_write(&house.change(), draft(wrong)).await.unwrap_err());
     assert_eq!(
         found,
         [

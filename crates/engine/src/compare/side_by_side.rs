@@ -284,8 +284,11 @@ fn header(before: &FormulaVersion, after: &FormulaVersion) -> Vec<HeaderChange> 
 }
 
 fn costs(making: &Making) -> String {
-    let costs: Vec<String> =
-        making.costs.iter().map(|cost| format!("{} ({}) {}", cost.name, cost.kind.word(), cost.amount)).collect();
+    let costs: Vec<String> = making
+        .costs
+        .iter()
+        .map(|cost| format!("{} ({}) {}", cost.name, cost.kind.word(), cost.amount))
+        .collect();
     if costs.is_empty() { "none".to_owned() } else { costs.join("; ") }
 }
 

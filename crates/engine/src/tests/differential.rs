@@ -71,7 +71,8 @@ const RAW: usize = 6;
 
 fn plan(choices: usize) -> impl Strategy<Value = Plan> {
     let lines = prop::collection::vec((0..choices, 0_u32..2_400), 1..5);
-    let made = (prop::option::of(0_u32..10_000), 0_u32..100, (0_u32..500, 0_u32..500), (0_u32..600, 0_u32..200));
+    let made =
+        (prop::option::of(0_u32..10_000), 0_u32..100, (0_u32..500, 0_u32..500), (0_u32..600, 0_u32..200));
     (lines, 0_u32..300, 0_u32..2_000, 20_u32..500, made).prop_map(
         |(lines, loss, heel, batch, (making, evaporation, taken, costs))| Plan {
             lines,
@@ -88,15 +89,16 @@ fn plan(choices: usize) -> impl Strategy<Value = Plan> {
 
 pub fn plans() -> impl Strategy<Value = Plans> {
     let level = |choices| [plan(choices), plan(choices)];
-    let run = (0_u32..5_000, 0_u32..3_000, 0_u32..10, prop_oneof![Just(0), 1_u32..2_000], 1_u32..40, 0_u32..9_000)
-        .prop_map(|(bench, overhead, kept_back, units_per_hour, people, changeover)| Run {
-            bench,
-            overhead,
-            kept_back,
-            units_per_hour,
-            people,
-            changeover,
-        });
+    let run =
+        (0_u32..5_000, 0_u32..3_000, 0_u32..10, prop_oneof![Just(0), 1_u32..2_000], 1_u32..40, 0_u32..9_000)
+            .prop_map(|(bench, overhead, kept_back, units_per_hour, people, changeover)| Run {
+                bench,
+                overhead,
+                kept_back,
+                units_per_hour,
+                people,
+                changeover,
+            });
     (
         prop::array::uniform6(0_u32..1_000_000),
         [level(RAW), level(RAW + 2), level(RAW + 2)],

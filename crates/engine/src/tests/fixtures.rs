@@ -18,9 +18,7 @@ use domain::{
 };
 use kernel::{
     Count, Currency, DecimalMark, Density, Exact, Mass, Money, Percent, Quantity, Rate, Unit, UnitPrice,
-    ids::{
-        FormulaId, FormulaVersionId, HouseRateId, MaterialId, PackId, QuotationId, RateId, SupplierId,
-    },
+    ids::{FormulaId, FormulaVersionId, HouseRateId, MaterialId, PackId, QuotationId, RateId, SupplierId},
     parse_decimal,
 };
 use rust_decimal::Decimal;
@@ -362,5 +360,9 @@ pub fn offer(pack: &str, offered: UnitPrice, per: &str, from: Option<&str>) -> O
 
 #[expect(clippy::unnecessary_wraps, reason = "it is put where a version may have none")]
 pub fn measured(text: &str) -> Option<MeasuredDensity> {
-    Some(MeasuredDensity { density: density(text), measured_on: Some(day("2026-01-01")), celsius: Some(dec("20")) })
+    Some(MeasuredDensity {
+        density: density(text),
+        measured_on: Some(day("2026-01-01")),
+        celsius: Some(dec("20")),
+    })
 }

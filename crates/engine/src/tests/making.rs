@@ -14,6 +14,7 @@ use super::{
 use crate::{
     CostRequest, CostSheet, EngineError, Gap, View,
     batch_costs::{filling_cost_of_run, making_cost_of_batch},
+    compare::compare,
     cost::{CostLine, LineKind},
     output::charge_for_units,
 };
@@ -174,10 +175,7 @@ fn a_filling_run() {
     let expected = [("energy", "5.00"), ("pensions", "9.00"), ("rent", "18.00")];
     assert_eq!(overheads, expected.map(|(name, value)| (name, value.to_owned())));
     assert_eq!(sheet.totals.line_labour.to_decimal_exactly(), Some(dec("135")));
-    assert_eq!(
-        line(&sheet, "changeover").source.to_string(),
-        "changeover of one run of pack P-250"
-    );
+    assert_eq!(line(&sheet, "changeover").source.to_string(), "changeover of one run of pack P-250");
     let per_unit = sheet.totals.per_unit.clone().unwrap();
     assert_eq!(per_unit * Exact::whole(367), sheet.totals.per_batch);
     assert_adds_up(&printed(&house, &request));
@@ -193,7 +191,11 @@ fn what_is_lost_at_the_filler_is_disposed_of() {
     assert_eq!(value(&sheet, "drain"), "2.15");
     assert_eq!(value(&sheet, "drain, from the filler"), "1");
     let liquid = &sheet.totals.ingredients + &sheet.totals.making;
-    assert_eq!(sheet.totals.per_kg, liquid.checked_div(&sheet.batch.good).unwrap(), "the liquid bears none of it");
+    assert_eq!(
+        sheet.totals.per_kg,
+        liquid.checked_div(&sheet.batch.good).unwrap(),
+        "the liquid bears none of it"
+    );
 }
 
 /// What a finished batch and run are valued at is what their sheets say.
@@ -204,8 +206,7 @@ fn the_same_costs_for_a_real_batch() {
     let view = View::plain(&catalogue);
     let version = view.version(house.version_id("P")).unwrap().1;
     let pack = view.pack(house.pack_id("P-250")).unwrap();
-    let making =
-        making_cost_of_batch(&view, version, &Exact::whole(100), &Exact::from(dec("4.3")), today());
+    let making = making_cost_of_batch(&view, version, &Exact::whole(100), &Exact::from(dec("4.3")), today());
     assert_eq!(making.unwrap(), Ok(Exact::from(dec("143.65"))));
     let filling = filling_cost_of_run(&view, version, pack, &Exact::whole(372), today());
     assert_eq!(filling.unwrap(), Ok(Exact::whole(135)));
@@ -233,7 +234,10 @@ fn rates_of_the_house_by_day() {
             .to_owned()
     ));
     assert_eq!(line(&early, "mixing").value, None);
-    assert!(early.lines.iter().all(|line| line.label.as_deref() != Some("pensions")), "no overhead holds yet");
+    assert!(
+        early.lines.iter().all(|line| line.label.as_deref() != Some("pensions")),
+        "no overhead holds yet"
+    );
 }
 
 /// An overhead on work that is not wholly known is itself not whole; one of nought is ended.
@@ -278,8 +282,7 @@ fn an_intermediate_bears_its_own_costs() {
 #[test]
 fn nothing_left_and_nothing_to_sell() {
     let mut house = everything();
-    let refused =
-        |house: &House, request: &CostRequest| cost(house, request).unwrap_err().to_string();
+    let refused = |house: &House, request: &CostRequest| cost(house, request).unwrap_err().to_string();
     let pack = CostRequest::pack(house.pack_id("P-250"), today());
     assert_eq!(
         refused(&house, &pack.at_batch(kg("3.4"))),
@@ -480,4 +483,25 @@ fn costs_in_other_currencies() {
         "house rate “bench” from 2026-01-01: 30 USD per labour hour × 1.5 h; 1 USD = 0.8 GBP on 2026-01-01 (the \
          central bank)"
     );
+}
+
+/// Between two batch sizes each named cost has its own line, and what is the same for every batch weighs less on the larger one.
+#[test]
+fn named_costs_are_compared_one_by_one() {
+    let house = everything();
+    let request = CostRequest::pack(house.pack_id("P-250"), today());
+    let small = cost(&house, &request.at_batch(kg("100"))).unwrap();
+    let large = cost(&house, &request.at_batch(kg("200"))).unwrap();
+    let comparison = compare(&small, &large).unwrap();
+    let sum: Exact = comparison.lines.iter().map(|line| line.difference.clone()).sum();
+    assert_eq!(sum, comparison.difference);
+    for line in &comparison.lines {
+        let effects = &(&line.amount_effect + &line.price_effect) + &line.not_known;
+        assert_eq!(effects, line.difference, "{:?}", line.label);
+    }
+    let of = |label: &str| comparison.lines.iter().find(|line| line.label.as_deref() == Some(label)).unwrap();
+    assert!(of("plate count").difference.is_negative());
+    assert_eq!(of("plate count").price_effect, Exact::ZERO, "a batch's still costs the same");
+    let causes: Exact = comparison.causes.iter().map(|sum| sum.effect.clone()).sum();
+    assert_eq!(causes, comparison.difference);
 }

@@ -16,8 +16,12 @@ enum Kind {
     Overhead,
 }
 
-const KINDS: &[(&str, Kind)] =
-    &[("labour", Kind::Labour), ("labor", Kind::Labour), ("machine", Kind::Machine), ("overhead", Kind::Overhead)];
+const KINDS: &[(&str, Kind)] = &[
+    ("labour", Kind::Labour),
+    ("labor", Kind::Labour),
+    ("machine", Kind::Machine),
+    ("overhead", Kind::Overhead),
+];
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Per {
@@ -113,7 +117,10 @@ fn amount(row: &mut Row<'_>, of: HouseRateOf) -> Option<HouseRateAmount> {
         return Some(HouseRateAmount::Budget { cost, normal_capacity: normal_capacity?, capacity_used });
     }
     if of == HouseRateOf::OverheadOnLabour && row.has("amount") {
-        row.fault("amount", "an overhead on what labour costs is a percent, or a cost with its normal capacity");
+        row.fault(
+            "amount",
+            "an overhead on what labour costs is a percent, or a cost with its normal capacity",
+        );
         return None;
     }
     let price = row.house_figure("amount");

@@ -9,7 +9,8 @@ use kernel::{Money, UnitPrice, limits::MAKING_COSTS_MAX};
 use std::collections::BTreeMap;
 
 use crate::{
-    collected::Collected, kinds::SheetKind, names::shown, problems::Problems, row::Row, sheets::formulas::Broken,
+    collected::Collected, kinds::SheetKind, names::shown, problems::Problems, row::Row,
+    sheets::formulas::Broken,
 };
 
 const KINDS: &[(&str, MakingCostKind)] = &[
@@ -139,10 +140,8 @@ pub(crate) fn assemble(
     }
     for (key, rows) in costs_of {
         if let Some(row) = rows.first().filter(|_| !broken.stray_row && !broken.versions.contains(&key)) {
-            let message = format!(
-                "no sheet of formulas in this import has version {} of {}",
-                row.version, row.formula
-            );
+            let message =
+                format!("no sheet of formulas in this import has version {} of {}", row.version, row.formula);
             problems.cell(&row.draft.place, "version", message);
         }
     }

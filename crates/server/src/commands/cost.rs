@@ -78,11 +78,8 @@ fn headline(text: &mut String, sheet: &PrintedCostSheet) {
         sheet.process_loss_kg.normalize(),
         sheet.heel_kg.normalize(),
     );
-    let others = [
-        (sheet.evaporation_kg, "evaporation"),
-        (sheet.samples_kg, "samples"),
-        (sheet.retains_kg, "retains"),
-    ];
+    let others =
+        [(sheet.evaporation_kg, "evaporation"), (sheet.samples_kg, "samples"), (sheet.retains_kg, "retains")];
     for (kg, what) in others.into_iter().filter(|(kg, _)| !kg.is_zero()) {
         let _ = write!(text, "{} kg {what}, ", kg.normalize());
     }
@@ -93,7 +90,11 @@ fn headline(text: &mut String, sheet: &PrintedCostSheet) {
             let _ = write!(text, ", {} units of {fill} kg", filling.units);
         } else {
             let (filled, kept_back) = (filling.filled_units, filling.kept_back_units);
-            let _ = write!(text, ", {filled} units of {fill} kg, {kept_back} kept back, {} for sale", filling.units);
+            let _ = write!(
+                text,
+                ", {filled} units of {fill} kg, {kept_back} kept back, {} for sale",
+                filling.units
+            );
         }
     }
     text.push('\n');

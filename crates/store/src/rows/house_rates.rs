@@ -68,9 +68,7 @@ impl house_rate::Model {
             (Some(price), None, None, Some(currency), None) => {
                 HouseRateAmount::Stated(UnitPrice::from_scaled(price, currency))
             }
-            (None, Some(percent), None, None, None) => {
-                HouseRateAmount::Percent(Percent::from_nano(percent))
-            }
+            (None, Some(percent), None, None, None) => HouseRateAmount::Percent(Percent::from_nano(percent)),
             (None, None, Some(cost), Some(currency), Some(normal_capacity)) => HouseRateAmount::Budget {
                 cost: Money::from_micros(cost, currency),
                 normal_capacity,

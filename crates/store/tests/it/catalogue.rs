@@ -590,7 +590,7 @@ async fn updates_write_everything(database: &TestDatabase) {
     ));
     draft.lines.push(FormulaLine { position: 2, ..draft.lines[0].clone() });
     store::formulas::version_replace(&write, &draft).await.unwrap();
-    draft.making.costs[0].name = "stirring".to_owned();
+    "stirring".clone_into(&mut draft.making.costs[0].name);
     store::formulas::version_replace(&write, &draft).await.unwrap();
     store::packs::pack_update(&write, &pack).await.unwrap();
     write.commit().await.unwrap();
