@@ -262,7 +262,7 @@ fn measure(criterion: &mut Criterion) {
     let version = view.version(sheet.subject.version).unwrap().1;
     let mut group = criterion.benchmark_group("parts and uses of it");
     group.bench_function("normalise", |bencher| {
-        bencher.iter(|| normalise(black_box(&view), version).unwrap())
+        bencher.iter(|| normalise(black_box(&view), version).unwrap());
     });
     group.bench_function("explode", |bencher| {
         bencher.iter(|| explode(black_box(&view), version, request.as_of).unwrap());

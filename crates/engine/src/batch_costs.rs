@@ -14,6 +14,7 @@ use domain::{
     packs::Pack,
 };
 use kernel::{Currency, Exact, UnitPrice};
+use std::sync::Arc;
 
 use crate::{
     EngineError, Gap, Source, View,
@@ -142,7 +143,7 @@ pub(crate) fn making_costs(
     for cost in &version.making.costs {
         let needed_for = format!("“{}” of formula {formula}", cost.name);
         let named = |measure, rate| {
-            Source::MakingCost(Box::new(MakingCostSource {
+            Source::MakingCost(Arc::new(MakingCostSource {
                 formula: formula.to_owned(),
                 number: version.number,
                 name: cost.name.clone(),
@@ -369,7 +370,7 @@ impl<'v, 'a> Costs<'v, 'a> {
                 budget,
                 rate: exchange,
             };
-            (value, Source::HouseRate(Box::new(source)))
+            (value, Source::HouseRate(Arc::new(source)))
         }))
     }
 
@@ -425,7 +426,7 @@ impl<'v, 'a> Costs<'v, 'a> {
                     measure: MakingMeasure::KgLostAtFiller { price, kg: waste.clone() },
                     rate,
                 };
-                (value, Source::MakingCost(Box::new(source)))
+                (value, Source::MakingCost(Arc::new(source)))
             });
         self.push(CostOf::Disposal, Some(format!("{}, from the filler", cost.name)), figured);
     }

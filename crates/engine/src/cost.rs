@@ -21,7 +21,7 @@ use crate::{
     EngineError, Gap, MaterialRef, Note, Source, View,
     basis::Basis,
     batch_costs::{CostOf, Run, filling_costs, making_costs},
-    explode::{breaches_in, explode},
+    explode::{breaches_in, explode_normalised},
     gap::add_gap,
     liquid_density::{DensityEstimate, DensityUsed, density_by_ideal_mixing, density_used, per_gallon},
     normalise::normalise,
@@ -313,7 +313,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     sheet.notes_on_batch(version, &formula.code, charged);
 
     let normalised = normalise(view, version)?;
-    let exploded = explode(view, version, request.as_of)?;
+    let exploded = explode_normalised(view, version, &normalised, request.as_of)?;
     normalised.gaps.iter().for_each(|gap| add_gap(&mut sheet.gaps, gap.clone()));
     normalised.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
     exploded.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));

@@ -20,7 +20,12 @@ use std::{
     sync::Arc,
 };
 
-use crate::{EngineError, Gap, MaterialRef, Note, View, gap::add_gap, normalise::normalise, note::add_note};
+use crate::{
+    EngineError, Gap, MaterialRef, Note, View,
+    gap::add_gap,
+    normalise::{Normalised, normalise},
+    note::add_note,
+};
 
 /// How a material comes to be on the shelf.
 #[derive(Debug, Clone, Copy)]
@@ -105,9 +110,19 @@ impl Exploded {
 /// [`EngineError::Loop`], [`EngineError::TooDeep`], [`EngineError::UnsoundFormula`] of the version or of an intermediate,
 /// [`EngineError::NothingLeft`] for an intermediate that is lost entirely.
 pub fn explode(view: &View<'_>, version: &FormulaVersion, on: NaiveDate) -> Result<Exploded, EngineError> {
+    explode_normalised(view, version, &normalise(view, version)?, on)
+}
+
+/// [`explode`] of a version that has been normalised already.
+pub(crate) fn explode_normalised(
+    view: &View<'_>,
+    version: &FormulaVersion,
+    normalised: &Normalised,
+    on: NaiveDate,
+) -> Result<Exploded, EngineError> {
     let makes = view.formula_of(version)?.makes;
     let mut walk = Walk { view, on, memo: HashMap::new(), path: vec![makes] };
-    let taken = walk.take_apart(version)?;
+    let taken = walk.take_apart(normalised)?;
     let kept = kept(view, version)?;
     let mut materials = Vec::with_capacity(taken.materials.len());
     for part in &taken.materials {
@@ -201,9 +216,9 @@ struct Walk<'v, 'a> {
 }
 
 impl Walk<'_, '_> {
-    fn take_apart(&mut self, version: &FormulaVersion) -> Result<Taken, EngineError> {
-        let normalised = normalise(self.view, version)?;
-        let mut taken = Taken { gaps: normalised.gaps, notes: normalised.notes, ..Taken::default() };
+    fn take_apart(&mut self, normalised: &Normalised) -> Result<Taken, EngineError> {
+        let mut taken =
+            Taken { gaps: normalised.gaps.clone(), notes: normalised.notes.clone(), ..Taken::default() };
         for line in &normalised.lines {
             let making = making(self.view, line.material, self.on);
             // A line without a share still shows what stands in it, with nothing of it.
@@ -263,7 +278,7 @@ impl Walk<'_, '_> {
         if self.path.len() > NESTING_LEVELS_MAX + 1 {
             return Err(EngineError::TooDeep { path: self.codes(self.path.iter()) });
         }
-        let taken = Rc::new(self.take_apart(version)?);
+        let taken = Rc::new(self.take_apart(&normalise(self.view, version)?)?);
         self.path.pop();
         self.memo.insert(material, Rc::clone(&taken));
         Ok(taken)

@@ -17,7 +17,7 @@ use crate::{
     EngineError, Gap, MaterialRef, Note, View,
     gap::add_gap,
     source::{QuotationSource, Validity},
-    view::{OfferSeen, QuotationSeen},
+    view::{OfferSeen, QuotationSeen, RateUsed},
 };
 
 /// A price and where it comes from. All money is in the house's currency.
@@ -76,14 +76,14 @@ pub fn landed_price(
     let mut first_gap = None;
     let mut notes = Vec::new();
     for group in seen.chunk_by(|(a, _), (b, _)| rank(*a) == rank(*b)) {
-        let mut best: Option<LandedPrice> = None;
+        let mut best: Option<Order<'_>> = None;
         for (validity, quotation) in group {
             let mut gap_of_quotation = None;
+            let question = Question { view, material, demanded, on };
             for offer in &quotation.offers {
-                let question = Question { view, material, demanded, on, validity: *validity };
-                match question.order(quotation, offer) {
+                match question.order(*validity, quotation, offer) {
                     Ok(Some(order)) => {
-                        if best.as_ref().is_none_or(|best| is_better(&order, best)) {
+                        if best.as_ref().is_none_or(|best| order.is_better_than(best)) {
                             best = Some(order);
                         }
                     }
@@ -101,6 +101,7 @@ pub fn landed_price(
                 first_gap.get_or_insert(gap);
             }
         }
+        let best = best.map(|best| best.into_price(view, material, demanded)).transpose()?;
         if let Some(mut best) = best {
             let reference = best.source.reference.clone();
             match best.source.validity {
@@ -138,10 +139,11 @@ pub fn landed_offers(
     let mut gaps = Vec::new();
     for quotation in view.quotations_of(material.id, on) {
         let validity = validity(quotation.quotation, on, soon);
+        let question = Question { view, material, demanded, on };
         for offer in &quotation.offers {
-            let question = Question { view, material, demanded, on, validity };
-            match question.order(&quotation, offer) {
-                Ok(order) => orders.extend(order),
+            match question.order(validity, &quotation, offer) {
+                Ok(Some(order)) => orders.push(order.into_price(view, material, demanded)?),
+                Ok(None) => {}
                 Err(Stop::Gap(gap)) => add_gap(&mut gaps, gap),
                 Err(Stop::Error(error)) => return Err(error),
             }
@@ -150,10 +152,64 @@ pub fn landed_offers(
     Ok((orders, gaps))
 }
 
-/// Least money for the order; then least per kg or piece; then by reference, so that the choice never depends on chance.
-fn is_better(order: &LandedPrice, best: &LandedPrice) -> bool {
-    let key = |price: &LandedPrice| (price.order_cost.clone(), price.per_unit.clone());
-    (key(order), &order.source.reference) < (key(best), &best.source.reference)
+/// One offer's packs that cover the demand: figures only, for most orders are compared and dropped.
+struct Order<'q> {
+    entered: &'q Quotation,
+    offer: &'q OfferSeen,
+    validity: Validity,
+    per_unit: Exact,
+    cost: Exact,
+    packs: i128,
+    ordered: Exact,
+    freight: Option<Exact>,
+    rate: Option<RateUsed>,
+}
+
+impl Order<'_> {
+    /// Least money for the order; then least per kg or piece; then by reference, so that the choice never depends on chance.
+    fn is_better_than(&self, best: &Self) -> bool {
+        self.cost
+            .cmp(&best.cost)
+            .then_with(|| self.per_unit.cmp(&best.per_unit))
+            .then_with(|| self.entered.reference.cmp(&best.entered.reference))
+            .is_lt()
+    }
+
+    fn into_price(
+        self,
+        view: &View<'_>,
+        material: &Material,
+        demanded: &Exact,
+    ) -> Result<LandedPrice, EngineError> {
+        let (entered, offer) = (self.entered, self.offer);
+        let supplier = view.supplier(entered.supplier)?;
+        Ok(LandedPrice {
+            per_unit: self.per_unit,
+            order_cost: self.cost,
+            lead_time: entered.lead_time.or(supplier.lead_time),
+            source: QuotationSource {
+                quotation: entered.id,
+                reference: entered.reference.clone(),
+                supplier: supplier.id,
+                supplier_code: supplier.code.clone(),
+                supplier_name: supplier.name.clone(),
+                pack: offer.pack,
+                price: offer.price.clone(),
+                currency: offer.currency,
+                price_per: offer.price_per,
+                from_quantity: offer.from_quantity,
+                demanded: demanded.clone(),
+                packs: self.packs,
+                ordered: self.ordered,
+                dimension: material.stock_dimension(),
+                freight: self.freight,
+                rate: self.rate,
+                validity: self.validity,
+                assumed: offer.assumed,
+            },
+            notes: Vec::new(),
+        })
+    }
 }
 
 /// Why an offer yields no order: something is missing for this one, or the question itself cannot go on.
@@ -185,20 +241,26 @@ struct Question<'v, 'a> {
     material: &'v Material,
     demanded: &'v Exact,
     on: NaiveDate,
-    validity: Validity,
 }
 
 impl Question<'_, '_> {
     /// The order of one offer's packs that covers the demand; `None` when the order does not reach the offer's break, or reaches a
     /// higher break of the same pack. The lowest break of a pack works like a minimum order.
-    fn order(&self, quotation: &QuotationSeen<'_>, offer: &OfferSeen) -> Result<Option<LandedPrice>, Stop> {
+    fn order<'q>(
+        &self,
+        validity: Validity,
+        quotation: &'q QuotationSeen<'_>,
+        offer: &'q OfferSeen,
+    ) -> Result<Option<Order<'q>>, Stop> {
         let entered = quotation.quotation;
         let pack = self.in_stock_unit(offer.pack, entered)?;
         let price_per = self.in_stock_unit(offer.price_per, entered)?;
         let own_break = self.price_break(offer, entered)?;
         let mut other_breaks = Vec::new();
-        for other in quotation.offers.iter().filter(|other| other.pack == offer.pack) {
-            other_breaks.push(self.price_break(other, entered)?);
+        for other in &quotation.offers {
+            if other.pack == offer.pack && !std::ptr::eq(other, offer) {
+                other_breaks.push(self.price_break(other, entered)?);
+            }
         }
 
         let mut wanted = self.demanded.clone();
@@ -226,32 +288,16 @@ impl Question<'_, '_> {
             Some(freight) => &bare + freight,
             None => bare,
         };
-        let supplier = self.view.supplier(entered.supplier)?;
-        Ok(Some(LandedPrice {
-            order_cost: &per_unit * &ordered,
+        Ok(Some(Order {
+            entered,
+            offer,
+            validity,
+            cost: &per_unit * &ordered,
             per_unit,
-            lead_time: entered.lead_time.or(supplier.lead_time),
-            source: QuotationSource {
-                quotation: entered.id,
-                reference: entered.reference.clone(),
-                supplier: supplier.id,
-                supplier_code: supplier.code.clone(),
-                supplier_name: supplier.name.clone(),
-                pack: offer.pack,
-                price: offer.price.clone(),
-                currency: offer.currency,
-                price_per: offer.price_per,
-                from_quantity: offer.from_quantity,
-                demanded: self.demanded.clone(),
-                packs,
-                ordered,
-                dimension: self.material.stock_dimension(),
-                freight,
-                rate,
-                validity: self.validity,
-                assumed: offer.assumed,
-            },
-            notes: Vec::new(),
+            packs,
+            ordered,
+            freight,
+            rate,
         }))
     }
 

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use domain::formulas::{Formula, FormulaVersion};
 use kernel::{Exact, ids::MaterialId};
-use std::{collections::HashMap, rc::Rc};
+use std::{collections::HashMap, rc::Rc, sync::Arc};
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, Source, View,
@@ -247,7 +247,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
                 making_rate.clone_from(rate);
             }
         }
-        let source = Source::RolledUp(Box::new(RolledUpSource {
+        let source = Source::RolledUp(Arc::new(RolledUpSource {
             formula: formula.id,
             code: formula.code.clone(),
             version: version.id,

@@ -7,7 +7,7 @@ use kernel::{
     ids::{FormulaId, FormulaVersionId, PackId, QuotationId, SupplierId},
 };
 use rust_decimal::Decimal;
-use std::fmt;
+use std::{fmt, sync::Arc};
 
 use crate::{
     basis::{FifoSource, LastPurchaseSource, MovingAverageSource, StandardSource},
@@ -20,9 +20,9 @@ use crate::{
 #[non_exhaustive]
 pub enum Source {
     /// A supplier's offer.
-    Quotation(Box<QuotationSource>),
+    Quotation(Arc<QuotationSource>),
     /// Rolled up from the formula of an intermediate made here.
-    RolledUp(Box<RolledUpSource>),
+    RolledUp(Arc<RolledUpSource>),
     /// The cost per batch entered with a formula version.
     CostPerBatch {
         /// The formula's code.
@@ -42,9 +42,9 @@ pub enum Source {
         rate: Option<RateUsed>,
     },
     /// A named cost entered with a formula version.
-    MakingCost(Box<MakingCostSource>),
+    MakingCost(Arc<MakingCostSource>),
     /// A rate of the house.
-    HouseRate(Box<HouseRateSource>),
+    HouseRate(Arc<HouseRateSource>),
     /// The changeover entered with a pack.
     Changeover {
         /// The pack.

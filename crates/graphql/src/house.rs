@@ -9,8 +9,9 @@ use crate::{
     outlook::Outlook,
     run_check::{RunCheck, RunCheckInput},
     scalars::{CurrencyCode, Date, DateTime, Decimal},
+    scenarios::ChangeInput,
     shelf::Shelf,
-    what_if::{ChangeInput, WhatIf},
+    what_if::WhatIf,
 };
 
 /// What a role allows.
@@ -120,7 +121,7 @@ impl HouseQuery {
         >,
         #[graphql(desc = "The day asked; today when nothing is said.")] as_of: Option<Date>,
     ) -> Result<WhatIf> {
-        crate::what_if::ask(ctx, changes, as_of).await
+        crate::scenarios::ask(ctx, changes, as_of).await
     }
 
     /// What the coming weeks do to the shelf: open tickets day by day, what runs short, what is stranded.

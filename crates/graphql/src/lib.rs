@@ -40,6 +40,7 @@ mod refusals;
 mod roots;
 mod run_check;
 mod scalars;
+mod scenarios;
 mod shelf;
 mod sources;
 mod stock;
@@ -77,6 +78,7 @@ pub fn sdl() -> String {
         .sorted_arguments()
         .sorted_enum_items()
         .include_specified_by()
+        .prefer_single_line_descriptions()
         .use_space_ident();
     let text = builder().finish().sdl_with_options(options);
     let mut lines: Vec<&str> = text.lines().map(str::trim_end).collect();

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use domain::materials::Material;
 use kernel::{AmountError, Exact, Money};
+use std::sync::Arc;
 
 use super::{
     Basis,
@@ -69,7 +70,7 @@ impl Asked<'_> {
         let landed = landed_price(self.view, self.material, self.demanded, self.on)?;
         Ok(landed.map(|price| BasisPrice {
             per_unit: price.per_unit,
-            source: Source::Quotation(Box::new(price.source)),
+            source: Source::Quotation(Arc::new(price.source)),
             notes: price.notes,
         }))
     }

@@ -70,7 +70,7 @@ pub struct House {
     pub schema: Schema,
     statements: Arc<AtomicUsize>,
     keys: AtomicUsize,
-    _database: TestDatabase,
+    database: TestDatabase,
 }
 
 impl House {
@@ -105,7 +105,7 @@ impl House {
         let actor = Actor::with_all_capabilities("Maud Tremayne");
         app.import_apply(&Change::by(&actor), &read.set, ImportOptions::default()).await.unwrap();
         let schema = graphql::build(Arc::clone(&app));
-        Self { app, schema, statements, keys: AtomicUsize::new(0), _database: database }
+        Self { app, schema, statements, keys: AtomicUsize::new(0), database }
     }
 
     /// Asks as somebody who may do everything.
@@ -148,6 +148,13 @@ impl House {
         input["requestKey"] = json!(key);
         let data = self.data(&mutation(name, selection), json!({ "input": input })).await;
         data[name].clone()
+    }
+
+    /// Takes a table away behind the programme's back.
+    pub async fn lose_table(&self, table: &str) {
+        use sea_orm::ConnectionTrait as _;
+        let raw = self.database.raw().await;
+        raw.execute_unprepared(&format!("ALTER TABLE {table} RENAME TO lost_{table}")).await.unwrap();
     }
 
     /// How many statements the database was sent while something was asked.

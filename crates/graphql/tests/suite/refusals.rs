@@ -160,3 +160,24 @@ async fn a_request_key_makes_a_change_happen_once() {
     let (code, _) = house.error(&mutation("lotReceive", ""), json!({ "input": other })).await;
     assert_eq!(code, "REQUEST_KEY_REUSED");
 }
+
+/// What goes wrong inside is for the log: nothing of it is told outside.
+#[tokio::test]
+async fn faults_tell_nothing_of_the_inside() {
+    let house = House::furnished().await;
+    house.lose_table("lots").await;
+    for query in [
+        "{ lots { nodes { number } } }",
+        r#"{ material(code: "SLES") { onHand { amount } } }"#,
+        "{ outlook { until } }",
+    ] {
+        let response = house.ask_with(query, json!({})).await;
+        let (code, problems) = crate::house::error_of(&response);
+        assert_eq!((code.as_str(), problems), ("INTERNAL", Value::Null), "{query}");
+        let text = serde_json::to_string(&response).unwrap();
+        assert!(text.contains("something went wrong inside; it has been logged"), "{text}");
+        for word in ["no such table", "SELECT", "sqlite", "src/"] {
+            assert!(!text.contains(word), "{word} stands in {text}");
+        }
+    }
+}

@@ -68,7 +68,7 @@ fn sum(lines: &[Value], column: &str) -> rust_decimal::Decimal {
     lines.iter().map(|line| figure(&line[column]["amount"])).sum()
 }
 
-/// The published example of the crate's own brief: a nested formula explodes to percents that add up to a hundred.
+/// Worked by hand: 10 % of a stock that is 2 % gum makes 0.2 % gum, and its water joins the rest.
 #[tokio::test]
 async fn a_formula_is_taken_apart() {
     let house = House::furnished().await;

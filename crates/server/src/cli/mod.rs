@@ -5,6 +5,7 @@ pub mod values;
 use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use domain::people::Capability;
+use engine::basis::Basis;
 use kernel::{DecimalMark, Mass};
 use std::{collections::BTreeSet, net::SocketAddr, path::PathBuf};
 
@@ -169,6 +170,10 @@ pub enum Command {
     #[command(subcommand)]
     Ledger(LedgerCommand),
 
+    /// Freeze standard costs
+    #[command(subcommand)]
+    Standards(StandardsCommand),
+
     /// Bring the database's layout up to date
     Migrate(MigrateArgs),
 
@@ -266,6 +271,29 @@ pub struct CostArgs {
     /// Prices, rates and approved versions of this day [default: today]
     #[arg(long, value_name = "DATE", value_parser = values::date)]
     pub as_of: Option<NaiveDate>,
+
+    /// Which price: replacement (the quotation), last-purchase, moving-average, fifo or standard
+    #[arg(long, value_name = "BASIS", value_parser = values::basis, default_value = "replacement")]
+    pub basis: Basis,
+
+    /// All five bases beside each other
+    #[arg(long, conflicts_with = "basis")]
+    pub all_bases: bool,
+}
+
+/// What to do with standard costs.
+#[derive(Debug, Subcommand)]
+pub enum StandardsCommand {
+    /// Freeze what every bought material and component costs today, on a basis, as its standard
+    Freeze {
+        /// Which price to take: replacement, last-purchase, moving-average or fifo
+        #[arg(long, value_name = "BASIS", value_parser = values::basis, default_value = "replacement")]
+        basis: Basis,
+
+        /// The day the standards hold from [default: today]
+        #[arg(long, value_name = "DATE", value_parser = values::date)]
+        on: Option<NaiveDate>,
+    },
 }
 
 /// Options of `check`.

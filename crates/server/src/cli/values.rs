@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use domain::{dates::parse_date, people::Capability};
+use engine::basis::{Basis, UnknownBasis};
 use exchange::SheetKind;
 use kernel::{AmountError, DecimalMark, Mass, Quantity, ids::TokenId};
 
@@ -58,6 +59,11 @@ pub fn decimal_mark(text: &str) -> Result<DecimalMark, String> {
         "comma" => Ok(DecimalMark::Comma),
         other => Err(format!("“{other}” is neither point nor comma")),
     }
+}
+
+/// A basis, by its words or with hyphens.
+pub fn basis(text: &str) -> Result<Basis, String> {
+    text.parse().map_err(|error: UnknownBasis| error.to_string())
 }
 
 /// The name of a sheet.

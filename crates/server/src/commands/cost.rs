@@ -2,6 +2,7 @@
 
 use engine::{
     CostRequest,
+    basis::{Basis, PrintedOnBases},
     present::{PrintedCostSheet, PrintedLine},
 };
 use kernel::Currency;
@@ -29,10 +30,57 @@ pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failur
     let catalogue = house.app.catalogue(&actor)?;
     let subject = subject(&catalogue, &args.subject, as_of)?;
     let request = CostRequest { batch: args.batch, ..CostRequest::new(subject, as_of) };
-    let sheet = house.app.cost_sheet(&actor, &request)?;
+    if args.all_bases {
+        let printed = house.app.cost_on_bases(&actor, &request, &Basis::ALL).await?.printed()?;
+        output::answer(settings.json, &printed, bases_text)?;
+        return Ok(Outcome::Done);
+    }
+    let sheet = house.app.cost_sheet_on_basis(&actor, &request.on_basis(args.basis)).await?;
     let printed = engine::present::cost_sheet(&sheet)?;
     output::answer(settings.json, &printed, text)?;
     Ok(Outcome::Done)
+}
+
+/// One subject on several bases, for people: a column for each basis.
+fn bases_text(bases: &PrintedOnBases) -> String {
+    let mut text = String::new();
+    if let Some(first) = bases.sheets.first() {
+        headline(&mut text, first);
+    }
+    let words = |code: &str| code.to_lowercase().replace('_', " ");
+    let names: Vec<String> = bases.sheets.iter().map(|sheet| words(sheet.basis)).collect();
+    let per_unit = bases.sheets.iter().all(|sheet| sheet.filling.is_some());
+    let currency = bases.currency.map_or_else(String::new, |currency| format!(" {currency}"));
+    let heading =
+        if per_unit { format!("for one unit,{currency}") } else { format!("for the batch,{currency}") };
+    let columns = std::iter::once((heading.as_str(), Side::Left))
+        .chain(names.iter().map(|name| (name.as_str(), Side::Right)));
+    let mut table = Table::new(columns);
+    let shown = |figure: Option<Decimal>, partial: bool| match figure {
+        Some(figure) if !partial => figure.to_string(),
+        Some(figure) => format!("{figure} partial"),
+        None => "gap".to_owned(),
+    };
+    for line in &bases.lines {
+        let cells = line
+            .cells
+            .iter()
+            .map(|cell| shown(if per_unit { cell.value_per_unit } else { cell.value }, cell.partial));
+        table.row(std::iter::once(line.label.clone()).chain(cells));
+    }
+    let totals = bases.sheets.iter().map(|sheet| {
+        let total = if per_unit { sheet.totals.per_unit } else { Some(sheet.totals.per_batch) };
+        shown(total, !sheet.complete)
+    });
+    table.row(std::iter::once("all of it".to_owned()).chain(totals));
+    let _ = write!(text, "\n{table}");
+    for sheet in bases.sheets.iter().filter(|sheet| !sheet.gaps.is_empty()) {
+        let _ = writeln!(text, "\nGaps on {}", words(sheet.basis));
+        for gap in &sheet.gaps {
+            let _ = writeln!(text, "  - {}", gap.message);
+        }
+    }
+    text
 }
 
 /// A cost sheet for people.

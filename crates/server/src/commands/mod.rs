@@ -9,6 +9,7 @@ pub mod outlook;
 pub mod schema;
 pub mod serve;
 pub mod shelf;
+pub mod standards;
 pub mod subject;
 pub mod token;
 pub mod what_if;
