@@ -20,6 +20,7 @@ mod m0005_trail;
 mod m0006_site;
 mod m0007_lines;
 mod m0008_landed_price;
+mod m0009_making_cost;
 mod m0010_standards;
 
 /// All migrations, in order.
@@ -38,6 +39,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0006_site::Migration),
             Box::new(m0007_lines::Migration),
             Box::new(m0008_landed_price::Migration),
+            Box::new(m0009_making_cost::Migration),
             Box::new(m0010_standards::Migration),
         ]
     }

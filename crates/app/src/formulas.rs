@@ -8,6 +8,7 @@ use domain::{
         AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, Trim,
         VersionStatus, WrittenAs, misfit_of_line,
     },
+    making::Making,
     materials::{MaterialKind, UseLevelKind},
     people::Capability,
     text,
@@ -20,7 +21,7 @@ use engine::{
 use kernel::{
     Exact, Mass, Money, Percent,
     ids::{FormulaId, FormulaVersionId, MaterialId},
-    limits::FORMULA_LINES_MAX,
+    limits::{FORMULA_LINES_MAX, MAKING_COSTS_MAX},
 };
 use serde::{Deserialize, Serialize};
 
@@ -49,8 +50,11 @@ pub struct FormulaVersionWrite {
     pub smallest_batch: Option<Mass>,
     /// The most the vessel takes.
     pub largest_batch: Option<Mass>,
-    /// Labour, cleaning, tests and disposal of one batch.
+    /// Labour, cleaning, tests and disposal of one batch in one figure.
     pub cost_per_batch: Option<Money>,
+    /// What else leaves a batch, and the named costs of making it; `None` for what the draft has, or for nothing in a new version.
+    #[serde(default)]
+    pub making: Option<Making>,
     /// Of what it makes.
     pub shelf_life: Option<Span>,
     /// Remarks.
@@ -268,6 +272,7 @@ fn draft_of(
             problems.push("costPerBatch", "a cost must not be below nought");
         }
     }
+    let making = making_of(catalogue, replaced, input, house, &mut problems);
     let note = problems.note("note", input.note.as_deref());
     let mut lines = Vec::with_capacity(input.lines.len());
     for ((at, line), position) in input.lines.iter().enumerate().zip(1_u32..) {
@@ -344,10 +349,63 @@ fn draft_of(
         smallest_batch: input.smallest_batch,
         largest_batch: input.largest_batch,
         cost_per_batch: input.cost_per_batch,
+        making,
         shelf_life: input.shelf_life,
         approval: None,
         note,
     })
+}
+
+/// What else leaves a batch and what making it costs, every problem with it noted.
+fn making_of(
+    catalogue: &Catalogue,
+    replaced: Option<&FormulaVersion>,
+    input: &FormulaVersionWrite,
+    house: kernel::Currency,
+    problems: &mut Problems,
+) -> Making {
+    let kept = || replaced.map(|version| version.making.clone()).unwrap_or_default();
+    let mut making = input.making.clone().unwrap_or_else(kept);
+    problems.take("making.evaporation", making.evaporation.require_loss());
+    if let Ok(lost) = input.process_loss.checked_add(making.evaporation)
+        && lost >= Percent::HUNDRED
+    {
+        problems.push("making.evaporation", format!("with the process loss it is {lost}; nothing is left"));
+    }
+    problems.take("making.samples", making.samples.require_not_negative());
+    problems.take("making.retains", making.retains.require_not_negative());
+    if making.costs.len() > MAKING_COSTS_MAX {
+        problems.push("making.costs", format!("a version has at most {MAKING_COSTS_MAX} costs of making"));
+    }
+    let mut names = std::collections::HashSet::new();
+    for (at, cost) in making.costs.iter_mut().enumerate() {
+        let place = format!("making.costs[{at}]");
+        if let Some(name) = problems.take(&format!("{place}.name"), text::code("a name", &cost.name)) {
+            cost.name = name;
+        }
+        if !names.insert(text::code_key(&cost.name)) {
+            problems.push(format!("{place}.name"), format!("“{}” stands twice", cost.name));
+        }
+        problems.take(&format!("{place}.amount"), cost.require_sound());
+        if cost.currency().is_some_and(|currency| currency != house) {
+            problems.push(format!("{place}.amount"), format!("costs of the house are in {house}"));
+        }
+        if let Some(rate) = cost.rate() {
+            hourly_rate(catalogue, &format!("{place}.rate"), rate, problems);
+        }
+    }
+    making
+}
+
+/// Notes a problem where no rate of the house that is paid by the hour has this name.
+pub(crate) fn hourly_rate(catalogue: &Catalogue, place: &str, name: &str, problems: &mut Problems) {
+    let mut rates = catalogue.house_rates().filter(|rate| text::code_key(&rate.name) == text::code_key(name));
+    match rates.next() {
+        None => problems.push(place, format!("there is no rate of the house with the name “{name}”")),
+        Some(rate) if rate.of.is_overhead() => problems
+            .push(place, format!("“{name}” is an overhead; hours are paid at a labour or machine rate")),
+        Some(_) => {}
+    }
 }
 
 /// Every legal limit that a version breaks, one material on several lines and in intermediates counted together.

@@ -1,7 +1,7 @@
 //! The end of a ticket: what came out, what was filled, the lots they became, and what those cost.
 //!
-//! The made lot takes the value of everything weighed into it, what its utilities cost, and the batch's own cost. Filled units take
-//! their share of that, the components used up, and the line labour. A figure nobody entered leaves the value unknown, never nought.
+//! The made lot takes the value of everything weighed into it, what its utilities cost, and the batch's own costs of making. Filled
+//! units take their share of that, the components used up, and the cost of the filling run. A figure nobody entered leaves the value unknown, never nought.
 
 use chrono::NaiveDate;
 use domain::{
@@ -15,6 +15,7 @@ use domain::{
 };
 use engine::{
     View,
+    batch_costs::{filling_cost_of_run, making_cost_of_batch},
     output::component_in_unit,
     shelf::{TakenFrom, allocate_fefo},
 };
@@ -138,7 +139,7 @@ impl App {
 
         // Whatever was promised and not needed is free again, before components are looked for.
         store::tickets::allocations_replace(&work.tx, ticket.id, &[]).await?;
-        let value = self.cost_of_making(&work, &catalogue, &ticket, version, on).await?;
+        let value = self.cost_of_making(&work, &catalogue, &ticket, version, input.yield_mass, on).await?;
         let number = self.lot_number_settle(&work.tx, lot_number, "B").await?;
         let made = Lot {
             id: LotId::new(),
@@ -170,7 +171,7 @@ impl App {
         for filling in &input.fillings {
             let pack =
                 catalogue.packs.get(filling.pack).ok_or_else(|| Error::not_found("pack", filling.pack))?;
-            let lot = self.fill(&mut work, &catalogue, &made, pack, filling, density, on).await?;
+            let lot = self.fill(&mut work, &catalogue, &made, version, pack, filling, density, on).await?;
             fillings.push(Filling { pack: pack.id, filled: filling.filled, lot });
         }
 
@@ -204,17 +205,24 @@ impl App {
     }
 
     /// What the batch cost to make: the value that left the lots weighed into it, its utilities at the price of the day, and the
-    /// version's own cost per batch. `None` when a part of it is not known.
+    /// version's own costs of making, overheads of the house among them. `None` when a part of it is not known.
     async fn cost_of_making(
         &self,
         work: &Work<'_>,
         catalogue: &Catalogue,
         ticket: &Ticket,
         version: &FormulaVersion,
+        yielded: Mass,
         on: NaiveDate,
     ) -> Result<Option<Money>, Error> {
         let house = self.settings().currency;
-        let mut total = version.cost_per_batch.unwrap_or(Money::zero(house));
+        let view = View::plain(catalogue);
+        let charged = charged(ticket)?.to_exact();
+        let waste = waste_of(version, &charged, yielded);
+        let mut total = match making_cost_of_batch(&view, version, &charged, &waste, on)? {
+            Ok(making) => Money::from_exact_half_even(&making, house)?,
+            Err(_gap) => return Ok(None),
+        };
         for movement in store::stock::movements_of_ticket(&work.tx, ticket.id).await? {
             // Reversals stand in the list with the opposite sign, so the sum is what really went in.
             match movement.value {
@@ -222,7 +230,6 @@ impl App {
                 None => return Ok(None),
             }
         }
-        let view = View::plain(catalogue);
         for weighing in ticket.weighings.iter().filter(|w| w.lot.is_none() && w.reversed.is_none()) {
             let Some(line) = ticket.lines.iter().find(|line| line.id == weighing.line) else { continue };
             let Some(material) = catalogue.materials.get(line.material) else { return Ok(None) };
@@ -248,6 +255,7 @@ impl App {
         work: &mut Work<'_>,
         catalogue: &Catalogue,
         made: &Lot,
+        version: &FormulaVersion,
         pack: &Pack,
         filling: &FillingWrite,
         density: Option<Density>,
@@ -286,10 +294,14 @@ impl App {
         }
         store::stock::post(&work.tx, &movements).await?;
 
-        if let (Some(so_far), Some(labour)) = (value, pack.line_labour) {
-            let labour = Money::from_exact_half_even(&(labour.to_exact() * &units), labour.currency())?;
-            value = Some(so_far.checked_add(labour)?);
-        }
+        let filling_cost = filling_cost_of_run(&View::plain(catalogue), version, pack, &units, on)?;
+        value = match (value, filling_cost) {
+            (Some(so_far), Ok(cost)) => {
+                let cost = Money::from_exact_half_even(&cost, self.settings().currency)?;
+                Some(so_far.checked_add(cost)?)
+            }
+            _ => None,
+        };
         let wished = filling.lot_number.clone().unwrap_or_else(|| format!("{}/{}", made.number, pack.code));
         let number = self.lot_number_settle(&work.tx, Some(wished), "P").await?;
         let received = Quantity::Count(filling.filled);
@@ -399,6 +411,13 @@ fn check_filling(
         problems.push(format!("{place}.filled"), "filled units are a whole number above nought");
     }
     problems.code(&format!("{place}.lotNumber"), "a lot number", filling.lot_number.as_deref());
+}
+
+/// What has to be disposed of after a batch that yielded so much, kg: what is missing, less vapour and retains.
+fn waste_of(version: &FormulaVersion, charged: &Exact, yielded: Mass) -> Exact {
+    let gone = charged * &version.making.evaporation.fraction();
+    let gone = &(&gone + &version.making.retains.to_exact()) + &yielded.to_exact();
+    (charged - &gone).max(Exact::ZERO)
 }
 
 /// What went into the batch in all.

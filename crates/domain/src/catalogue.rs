@@ -14,6 +14,7 @@ use std::{
 
 use crate::{
     formulas::{Formula, FormulaVersion},
+    house_rates::HouseRate,
     materials::Material,
     packs::Pack,
     quotations::{ExchangeRate, Quotation},
@@ -92,6 +93,7 @@ pub struct Catalogue {
     quotations: Vec<Arc<Quotation>>,
     quotations_by_material: HashMap<MaterialId, Vec<Arc<Quotation>>>,
     rates: BTreeMap<(Currency, Currency), Vec<ExchangeRate>>,
+    house_rates: BTreeMap<String, Vec<HouseRate>>,
     version_of: HashMap<FormulaVersionId, (FormulaId, usize)>,
     formulas_using: HashMap<MaterialId, Vec<FormulaVersionId>>,
     formula_making: HashMap<MaterialId, FormulaId>,
@@ -110,6 +112,8 @@ pub struct CatalogueParts {
     pub quotations: Vec<Quotation>,
     /// Exchange rates.
     pub rates: Vec<ExchangeRate>,
+    /// Rates of the house.
+    pub house_rates: Vec<HouseRate>,
     /// Formulas with their versions.
     pub formulas: Vec<Formula>,
     /// Packs.
@@ -137,6 +141,14 @@ impl Catalogue {
         }
         for list in rates.values_mut() {
             list.sort_by_key(|rate| rate.date);
+        }
+
+        let mut house_rates: BTreeMap<_, Vec<_>> = BTreeMap::new();
+        for rate in parts.house_rates {
+            house_rates.entry(code_key(&rate.name)).or_default().push(rate);
+        }
+        for list in house_rates.values_mut() {
+            list.sort_by_key(|rate: &HouseRate| rate.from);
         }
 
         let mut version_of = HashMap::new();
@@ -177,6 +189,7 @@ impl Catalogue {
             quotations,
             quotations_by_material,
             rates,
+            house_rates,
             version_of,
             formulas_using,
             formula_making,
@@ -210,6 +223,29 @@ impl Catalogue {
         self.rates.get(&(from, to))?.iter().rev().find(|rate| rate.date <= day)
     }
 
+    /// All rates of the house, by name and day.
+    pub fn house_rates(&self) -> impl Iterator<Item = &HouseRate> {
+        self.house_rates.values().flatten()
+    }
+
+    /// Whether there is a rate of the house of that name, on whatever day, letter case aside.
+    pub fn knows_house_rate(&self, name: &str) -> bool {
+        self.house_rates.contains_key(&code_key(name))
+    }
+
+    /// The rate of the house of that name that holds on a day.
+    pub fn house_rate_on(&self, name: &str, day: NaiveDate) -> Option<&HouseRate> {
+        latest(self.house_rates.get(&code_key(name))?, day)
+    }
+
+    /// The overheads that every batch bears on a day, by name.
+    pub fn overheads_on(&self, day: NaiveDate) -> impl Iterator<Item = &HouseRate> {
+        self.house_rates
+            .values()
+            .filter_map(move |list| latest(list, day))
+            .filter(|rate| rate.of.is_overhead())
+    }
+
     /// A formula version and the formula it belongs to.
     pub fn version(&self, id: FormulaVersionId) -> Option<(&Arc<Formula>, &FormulaVersion)> {
         let (formula, at) = self.version_of.get(&id)?;
@@ -236,4 +272,8 @@ impl Catalogue {
     pub fn packs_using(&self, component: MaterialId) -> &[PackId] {
         self.packs_using.get(&component).map_or(&[], Vec::as_slice)
     }
+}
+
+fn latest(rates: &[HouseRate], day: NaiveDate) -> Option<&HouseRate> {
+    rates.iter().rev().find(|rate| rate.from <= day)
 }

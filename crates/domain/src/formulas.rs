@@ -2,13 +2,13 @@
 
 use chrono::NaiveDate;
 use kernel::{
-    Density, Mass, Money, Parts, Percent, Volume,
+    Density, Exact, Mass, Money, Parts, Percent, Volume,
     ids::{FormulaId, FormulaVersionId, MaterialId},
 };
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::dates::Span;
+use crate::{dates::Span, making::Making};
 
 /// A formula: what one intermediate or bulk is made of, through all its versions.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -95,8 +95,11 @@ pub struct FormulaVersion {
     pub smallest_batch: Option<Mass>,
     /// The most the vessel takes.
     pub largest_batch: Option<Mass>,
-    /// Labour, cleaning, tests and disposal of one batch.
+    /// Labour, cleaning, tests and disposal of one batch in one figure; what is spelt out stands in `making`.
     pub cost_per_batch: Option<Money>,
+    /// What else leaves a batch, and the named costs of making it.
+    #[serde(default)]
+    pub making: Making,
     /// Of what it makes.
     pub shelf_life: Option<Span>,
     /// Who approved it and on which day.
@@ -273,6 +276,18 @@ pub fn misfit_of_line(
         }
         None if stop.raw() < amount.raw() => Some("what is added at most is less than the amount expected"),
         None => None,
+    }
+}
+
+impl FormulaVersion {
+    /// The fraction of what is charged that process loss and evaporation leave; heel, samples and retains come off it still.
+    pub fn kept_fraction(&self) -> Exact {
+        &(&Exact::ONE - &self.process_loss.fraction()) - &self.making.evaporation.fraction()
+    }
+
+    /// Left behind or taken from every batch whatever its size, kg: heel, samples and retains.
+    pub fn fixed_loss(&self) -> Exact {
+        &(&self.heel.to_exact() + &self.making.samples.to_exact()) + &self.making.retains.to_exact()
     }
 }
 

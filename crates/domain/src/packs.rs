@@ -6,6 +6,8 @@ use kernel::{
 };
 use serde::{Deserialize, Serialize};
 
+use crate::making::FillingRun;
+
 /// A sales unit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Pack {
@@ -29,8 +31,11 @@ pub struct Pack {
     pub components: Vec<PackComponent>,
     /// Units in one case.
     pub units_per_case: Option<u32>,
-    /// Filling and labelling, per unit.
+    /// Filling and labelling, per unit; not where the run has a speed.
     pub line_labour: Option<Money>,
+    /// How it is filled.
+    #[serde(default)]
+    pub run: FillingRun,
     /// Selling price per unit without tax.
     pub price: Option<Money>,
     /// Expected sales in a year.

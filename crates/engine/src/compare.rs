@@ -199,6 +199,8 @@ pub struct LineDifference {
     pub kind: LineKind,
     /// The ingredient or component.
     pub material: Option<MaterialRef>,
+    /// What it is called, where it has a name of its own and is no material.
+    pub label: Option<String>,
     /// What happened to it.
     pub change: LineChange,
     /// What the amounts are in; `None` for costs that are of nothing weighed or counted.
@@ -348,6 +350,7 @@ pub fn compare_per(before: &CostSheet, after: &CostSheet, per: Per) -> Result<Co
 /// All lines of one kind and material on one side.
 struct Group<'s> {
     material: Option<&'s MaterialRef>,
+    label: Option<&'s String>,
     dimension: Option<Dimension>,
     amount: Option<Exact>,
     price: Option<Exact>,
@@ -357,9 +360,9 @@ struct Group<'s> {
     lines: Vec<&'s CostLine>,
 }
 
-type Key = (LineKind, Option<MaterialId>);
+type Key = (LineKind, Option<MaterialId>, Option<String>);
 
-/// One side's lines by kind and material, in the order they stand.
+/// One side's lines by kind, material and name, in the order they stand.
 struct Grouped<'s> {
     keys: Vec<Key>,
     groups: HashMap<Key, Group<'s>>,
@@ -372,7 +375,8 @@ impl<'s> Grouped<'s> {
         let mut keys = Vec::new();
         let mut groups: HashMap<Key, Group<'s>> = HashMap::new();
         for line in lines {
-            let key = (line.kind, line.material.as_ref().map(|material| material.id));
+            let key: Key =
+                (line.kind, line.material.as_ref().map(|material| material.id), line.label.clone());
             let value = line.value.as_ref().map(|value| value * part);
             let (amount, price) = match line.kind {
                 LineKind::Ingredient | LineKind::Component => {
@@ -385,11 +389,12 @@ impl<'s> Grouped<'s> {
             };
             match groups.get_mut(&key) {
                 None => {
-                    keys.push(key);
+                    keys.push(key.clone());
                     groups.insert(
                         key,
                         Group {
                             material: line.material.as_ref(),
+                            label: line.label.as_ref(),
                             dimension: line.dimension,
                             amount,
                             price,
@@ -405,12 +410,17 @@ impl<'s> Grouped<'s> {
                         (Some(a), Some(b)) => Some(a + b),
                         (a, b) => a.or(b),
                     };
-                    if line.kind == LineKind::CostPerBatch {
+                    match line.kind {
                         // An intermediate on two lines: its making is by the kilogram of both.
-                        group.price = group.value.as_ref().and_then(|value| value.checked_div(each).ok());
-                    } else {
-                        group.amount = group.amount.take().zip(amount).map(|(a, b)| a + b);
-                        group.price = group.price.take().or(price);
+                        LineKind::CostPerBatch => {
+                            group.price = group.value.as_ref().and_then(|value| value.checked_div(each).ok());
+                        }
+                        // Two costs of one filling are still one filling.
+                        LineKind::LineLabour => group.price.clone_from(&group.value),
+                        LineKind::Ingredient | LineKind::Component => {
+                            group.amount = group.amount.take().zip(amount).map(|(a, b)| a + b);
+                            group.price = group.price.take().or(price);
+                        }
                     }
                     group.partial |= line.partial;
                     group.lines.push(line);
@@ -423,8 +433,8 @@ impl<'s> Grouped<'s> {
 
 fn differences(mut before: Grouped<'_>, mut after: Grouped<'_>) -> Result<Vec<LineDifference>, EngineError> {
     let mut keys = before.keys.clone();
-    keys.extend(after.keys.iter().filter(|key| !before.groups.contains_key(key)));
-    keys.sort_by_key(|(kind, _)| *kind);
+    keys.extend(after.keys.iter().filter(|key| !before.groups.contains_key(*key)).cloned());
+    keys.sort_by_key(|(kind, ..)| *kind);
     let (part_before, part_after) = (before.part.clone(), after.part.clone());
     keys.into_iter()
         .map(|key| {
@@ -460,6 +470,7 @@ fn difference(
     Ok(LineDifference {
         kind,
         material: either.and_then(|side| side.material.cloned()),
+        label: either.and_then(|side| side.label.cloned()),
         change,
         dimension: either.and_then(|side| side.dimension),
         amount_before: before.and_then(|side| shown_amount(kind, side)),

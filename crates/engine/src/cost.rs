@@ -1,10 +1,11 @@
 //! Cost sheets: what a batch, a kilogram, a litre, a unit and a case cost, line by line, and where each figure comes from.
 //!
 //! Order of work: lines become shares of what is charged; shares become masses of the batch; each is priced as supplied, an
-//! intermediate by rolling up its own formula at its usual batch; the cost per batch is added; the sum is divided by the good
-//! output, that is what loss and heel leave. For a pack, filling loss and fill give whole units; components with their loss and
-//! line labour are added per unit; everything is divided by whole units. What is missing is listed, its line holds no value, and
-//! the totals are then partial.
+//! intermediate by rolling up its own formula at its usual batch; the costs of making (per batch, named ones, overheads) are added;
+//! the sum is divided by the good output, that is what evaporation, loss, heel, samples and retains leave. For a pack, filling loss
+//! and fill give whole units; components with their loss and the costs of the filling run are added for every unit filled;
+//! everything is divided by the units for sale, those filled less those kept back. What is missing is listed, its line holds no
+//! value, and the totals are then partial.
 
 use chrono::NaiveDate;
 use domain::{
@@ -12,15 +13,17 @@ use domain::{
     packs::Pack,
 };
 use kernel::{
-    Currency, Density, Dimension, Exact, Mass, Money,
+    Currency, Density, Dimension, Exact, Mass, Money, Unit,
     ids::{FormulaId, FormulaVersionId, MaterialId, PackId},
 };
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
     basis::Basis,
+    batch_costs::{CostOf, Run, filling_costs, making_costs},
     explode::{breaches_in, explode_normalised},
     gap::add_gap,
+    liquid_density::{DensityEstimate, DensityUsed, density_by_ideal_mixing, density_used, per_gallon},
     normalise::normalise,
     note::add_note,
     output::{BatchOutput, FillingOutput, batch_output, component_per_unit, fill_mass, filling_output},
@@ -120,6 +123,10 @@ pub struct CostSheet {
     pub batch: BatchOutput,
     /// Of the finished liquid.
     pub density: Option<Density>,
+    /// The same with the day and the temperature it was measured at.
+    pub density_used: Option<DensityUsed>,
+    /// What ideal mixing would give, where nothing else is known. No figure of the sheet stands on it.
+    pub density_estimate: Option<DensityEstimate>,
     /// What the batch fills; only for a pack, `None` where a gap stands in the way.
     pub filling: Option<FillingOutput>,
     /// Ingredients, cost per batch, components, line labour: in this order.
@@ -172,11 +179,11 @@ pub struct CostedSubject {
 pub enum LineKind {
     /// A line of the formula.
     Ingredient,
-    /// Labour, cleaning, tests and disposal of the batch.
+    /// Making the batch: labour, machines, cleaning, tests, disposal, overheads.
     CostPerBatch,
     /// A bottle, closure, label or case.
     Component,
-    /// Filling and labelling.
+    /// Filling and labelling: line labour, machine time, changeover, disposal of what is lost at the filler, overheads.
     LineLabour,
 }
 
@@ -207,6 +214,10 @@ impl LineKind {
 pub struct CostLine {
     /// What it is.
     pub kind: LineKind,
+    /// What it is for, for a line of making or filling.
+    pub cost_of: Option<CostOf>,
+    /// What it is called, where it has a name of its own and is no material.
+    pub label: Option<String>,
     /// The formula line's position.
     pub position: Option<u32>,
     /// The formula line's phase.
@@ -244,19 +255,23 @@ pub struct CostLine {
 pub struct CostTotals {
     /// Ingredients of the batch.
     pub ingredients: Exact,
-    /// Cost per batch.
+    /// Making the batch: the lines of [`LineKind::CostPerBatch`].
     pub making: Exact,
     /// Components for the units of the batch; nought where the units are not known.
     pub components: Exact,
-    /// Line labour for the units of the batch; nought where the units are not known.
+    /// Filling the batch: the lines of [`LineKind::LineLabour`]; nought where the units are not known.
     pub line_labour: Exact,
     /// All of it.
     pub per_batch: Exact,
-    /// The liquid: ingredients and cost per batch, per kg of good output.
+    /// The liquid: ingredients and making, per kg of good output.
     pub per_kg: Exact,
-    /// The same per litre at the reference temperature; `None` without a density.
+    /// The same per litre that comes out, at the temperature of the density; `None` without one. Never of litres that went in.
     pub per_litre: Option<Exact>,
-    /// One unit: everything over whole units.
+    /// The same per US gallon (3.785411784 L).
+    pub per_us_gallon: Option<Exact>,
+    /// The same per imperial gallon (4.54609 L).
+    pub per_imperial_gallon: Option<Exact>,
+    /// One unit: everything over the units for sale.
     pub per_unit: Option<Exact>,
     /// One case.
     pub per_case: Option<Exact>,
@@ -277,6 +292,25 @@ pub struct Margin {
     pub margin: Option<Exact>,
     /// (price − cost) / cost, as a fraction of one; `None` at a cost of nought.
     pub markup: Option<Exact>,
+}
+
+/// What really came out of a batch, at what it was to cost.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutputValue {
+    /// What came out, at the sheet's cost per kg.
+    pub output: Exact,
+    /// What was lost beyond the normal losses, at the same: an expense, not a cost of the product (IAS 2, paragraph 16). Below
+    /// nought when more came out than was to be expected.
+    pub abnormal_loss: Exact,
+}
+
+impl CostSheet {
+    /// The liquid's cost shared between so many kg that came out and what was lost beyond the normal losses, which the sheet's cost
+    /// per kg holds already. The two add up to what the liquid of the batch cost.
+    pub fn value_of_output(&self, came_out: &Exact) -> OutputValue {
+        let short = &self.batch.good - came_out;
+        OutputValue { output: came_out * &self.totals.per_kg, abnormal_loss: short * &self.totals.per_kg }
+    }
 }
 
 /// (price − cost) / price; `None` at a price of nought.
@@ -337,9 +371,11 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
         cost_line.phase.clone_from(&line.phase);
         lines.push(cost_line);
     }
-    if let Some(line) = sheet.cost_per_batch(version, &formula.code) {
-        lines.push(line);
+    if version.cost_per_batch.is_none() && version.making.costs.is_empty() {
+        let note = Note::NoCostPerBatch { formula: formula.code.clone(), number: version.number };
+        add_note(&mut sheet.notes, note);
     }
+    lines.extend(making_costs(view, version, &formula.code, &batch.charged, &batch.waste(), request.as_of)?);
 
     // The pack.
     let mut filling = None;
@@ -348,11 +384,9 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
             Ok(fill) => filling = Some(filling_output(pack, &batch.good, &fill)?),
             Err(gap) => add_gap(&mut sheet.gaps, gap),
         }
-        let units = filling.as_ref().map(|filling| Exact::whole(filling.units));
-        lines.extend(component_lines(pack, units.as_ref(), &mut pricing)?);
-        if let Some(line) = sheet.line_labour(pack, units.as_ref()) {
-            lines.push(line);
-        }
+        let filled = filling.as_ref().map(|filling| Exact::whole(filling.filled));
+        lines.extend(component_lines(pack, filled.as_ref(), &mut pricing)?);
+        lines.extend(sheet.filling(version, pack, filling.as_ref(), filled.as_ref())?);
         if let Some(left_over) =
             filling.as_ref().map(|filling| &filling.left_over).filter(|kg| kg.is_positive())
         {
@@ -364,8 +398,16 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     }
     pricing.notes().iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
 
-    let density = sheet.density(version, &formula.code, formula.makes, pack.is_some());
+    let density_used = sheet.density(version, &formula.code, formula.makes, pack.is_some());
+    let density = density_used.as_ref().map(|used| used.density);
     let totals = total(&mut lines, &batch, density, filling.as_ref(), pack)?;
+    let of_interest = pack.is_none_or(|pack| pack.fill.dimension() == Dimension::Volume);
+    let mut density_estimate = None;
+    if density.is_none() && of_interest {
+        let estimate = density_by_ideal_mixing(view, &exploded, &totals.per_kg)?;
+        sheet.note_estimate(version, &formula.code, &estimate);
+        density_estimate = Some(estimate);
+    }
     let price = pack.and_then(|pack| request.price.or(pack.price));
     let margin = match (pack, price) {
         (Some(_), Some(price)) => sheet.margin(price, &totals),
@@ -395,6 +437,8 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
         catalogue_version: view.catalogue().version,
         batch,
         density,
+        density_used,
+        density_estimate,
         filling,
         standing: lines.iter().filter_map(|line| line.standing).max(),
         quotations: pricing.quotations_behind(&lines),
@@ -470,40 +514,30 @@ impl Sheet<'_, '_> {
         }
     }
 
-    fn cost_per_batch(&mut self, version: &FormulaVersion, formula: &str) -> Option<CostLine> {
-        let number = version.number;
-        let Some(cost) = version.cost_per_batch else {
-            add_note(&mut self.notes, Note::NoCostPerBatch { formula: formula.to_owned(), number });
-            return None;
-        };
-        let needed_for = || format!("the cost per batch of formula {formula}");
-        let mut line = CostLine::bare(LineKind::CostPerBatch);
-        match self.view.money_in_house_currency(cost, self.as_of, needed_for) {
-            Ok((value, rate)) => {
-                line.value = Some(value);
-                line.source = Source::CostPerBatch { formula: formula.to_owned(), number, rate };
-            }
-            Err(gap) => line.add_gap(gap),
-        }
-        Some(line)
-    }
-
-    fn line_labour(&mut self, pack: &Pack, units: Option<&Exact>) -> Option<CostLine> {
-        let Some(labour) = pack.line_labour else {
+    /// Filling and labelling: for the run where its units are known, else for one unit.
+    fn filling(
+        &mut self,
+        version: &FormulaVersion,
+        pack: &Pack,
+        filling: Option<&FillingOutput>,
+        filled: Option<&Exact>,
+    ) -> Result<Vec<CostLine>, EngineError> {
+        if pack.line_labour.is_none() && pack.run.speed.is_none() {
             add_note(&mut self.notes, Note::NoLineLabour { pack: pack.code.clone() });
-            return None;
-        };
-        let mut line = CostLine::bare(LineKind::LineLabour);
-        let needed_for = || format!("the line labour of pack {}", pack.code);
-        match self.view.money_in_house_currency(labour, self.as_of, needed_for) {
-            Ok((per_unit, rate)) => {
-                line.value = units.map(|units| units * &per_unit);
-                line.value_per_unit = Some(per_unit);
-                line.source = Source::LineLabour { pack: pack.id, code: pack.code.clone(), rate };
-            }
-            Err(gap) => line.add_gap(gap),
         }
-        Some(line)
+        if let Some(filling) = filling.filter(|filling| filling.kept_back > 0) {
+            let (filled, kept_back) = (filling.filled, filling.kept_back);
+            self.notes.push(Note::UnitsKeptBack { pack: pack.code.clone(), filled, kept_back });
+        }
+        let waste = filling.map_or(Exact::ZERO, |filling| &filling.filling_loss + &filling.left_over);
+        let run = Run { filled, waste: &waste };
+        let mut lines = filling_costs(self.view, version, pack, &run, self.as_of)?;
+        if filled.is_none() {
+            for line in &mut lines {
+                line.value_per_unit = line.value.take();
+            }
+        }
+        Ok(lines)
     }
 
     fn density(
@@ -512,19 +546,36 @@ impl Sheet<'_, '_> {
         formula: &str,
         makes: MaterialId,
         of_pack: bool,
-    ) -> Option<Density> {
-        let found = self.view.liquid_density(version);
-        let formula = formula.to_owned();
-        if let Some((_, of_material)) = found {
-            if of_material && let Ok(material) = self.view.material(makes) {
-                let material = MaterialRef::from(&**material);
-                add_note(&mut self.notes, Note::DensityOfMaterial { formula, material });
+    ) -> Option<DensityUsed> {
+        let found = density_used(self.view, version);
+        let (formula, number) = (formula.to_owned(), version.number);
+        match &found {
+            Some(used) if used.of_material => {
+                if let Ok(material) = self.view.material(makes) {
+                    let material = MaterialRef::from(&**material);
+                    add_note(&mut self.notes, Note::DensityOfMaterial { formula, material });
+                }
             }
-        } else if !of_pack {
+            Some(used) => {
+                let (no_day, no_temperature) = (used.measured_on.is_none(), used.celsius.is_none());
+                if no_day || no_temperature {
+                    let note = Note::DensityWithoutConditions { formula, number, no_day, no_temperature };
+                    add_note(&mut self.notes, note);
+                }
+            }
             // A pack filled by volume says so as a gap already; by mass, litres are of no interest.
-            add_note(&mut self.notes, Note::NoFigurePerLitre { formula, number: version.number });
+            None if of_pack => {}
+            None => add_note(&mut self.notes, Note::NoFigurePerLitre { formula, number }),
         }
-        found.map(|(density, _)| density)
+        found
+    }
+
+    fn note_estimate(&mut self, version: &FormulaVersion, formula: &str, estimate: &DensityEstimate) {
+        if let Some((density, per_litre)) = estimate.density.clone().zip(estimate.per_litre.clone()) {
+            let (formula, number, currency) = (formula.to_owned(), version.number, self.view.currency());
+            let note = Note::DensityEstimate { formula, number, density, per_litre, currency };
+            add_note(&mut self.notes, note);
+        }
     }
 
     /// Only on a whole cost: a margin on a partial one would flatter.
@@ -557,6 +608,8 @@ impl CostLine {
     pub(crate) const fn bare(kind: LineKind) -> Self {
         Self {
             kind,
+            cost_of: None,
+            label: None,
             position: None,
             phase: None,
             material: None,
@@ -581,16 +634,16 @@ impl CostLine {
     }
 }
 
-/// Components of the pack, priced at what all units need of each.
+/// Components of the pack, priced at what all units that are filled need of each.
 fn component_lines(
     pack: &Pack,
-    units: Option<&Exact>,
+    filled: Option<&Exact>,
     pricing: &mut Pricing<'_, '_>,
 ) -> Result<Vec<CostLine>, EngineError> {
     let mut needs = Vec::with_capacity(pack.components.len());
     for component in &pack.components {
         let per_unit = component_per_unit(pack, component)?;
-        let for_batch = per_unit.as_ref().ok().zip(units).map(|(per_unit, units)| per_unit * units);
+        let for_batch = per_unit.as_ref().ok().zip(filled).map(|(per_unit, filled)| per_unit * filled);
         if let Some(for_batch) = &for_batch {
             pricing.demand(component.material, for_batch);
         }
@@ -603,9 +656,12 @@ fn component_lines(
             Err(gap) => (None, vec![gap]),
         };
         let mut line = pricing.line(LineKind::Component, material, for_batch, &gaps)?;
-        line.value_per_unit =
-            per_unit.as_ref().zip(line.unit_cost.as_ref()).map(|(amount, cost)| amount * cost);
-        line.amount_per_unit = per_unit;
+        // Where the units are known, one for sale bears its part of those kept back; else this is what a unit holds.
+        if filled.is_none() {
+            line.value_per_unit =
+                per_unit.as_ref().zip(line.unit_cost.as_ref()).map(|(amount, cost)| amount * cost);
+            line.amount_per_unit = per_unit;
+        }
         lines.push(line);
     }
     Ok(lines)
@@ -630,6 +686,8 @@ fn total(
     let per_batch = &(&liquid + &components) + &line_labour;
     let per_kg = liquid.checked_div(&batch.good)?;
     let per_litre = density.map(|density| density.mass_of(&per_kg));
+    let gallon = |unit| per_litre.as_ref().map(|per_litre| per_gallon(per_litre, unit));
+    let (per_us_gallon, per_imperial_gallon) = (gallon(Unit::GallonUs), gallon(Unit::GallonImperial));
     let mut per_unit = None;
     if let Some(filling) = filling {
         let units = Exact::whole(filling.units);
@@ -652,6 +710,8 @@ fn total(
         per_batch,
         per_kg,
         per_litre,
+        per_us_gallon,
+        per_imperial_gallon,
         per_unit,
         per_case,
     })

@@ -62,7 +62,7 @@ pub enum EngineError {
         /// Material codes from the top.
         path: Vec<String>,
     },
-    /// Process loss and heel take the whole batch.
+    /// Process loss, evaporation, heel, samples and retains take the whole batch.
     #[error("version {number} of formula {formula}: of {charged} charged, loss and heel leave nothing")]
     NothingLeft {
         /// The formula's code.
@@ -81,6 +81,18 @@ pub enum EngineError {
         available: String,
         /// What one unit takes, with its unit.
         needed: String,
+    },
+    /// Every unit that the batch fills is kept back.
+    #[error(
+        "the batch fills {filled} units of pack {pack}, and {kept_back} are kept back: none is left to sell"
+    )]
+    NothingSaleable {
+        /// The pack's code.
+        pack: String,
+        /// Units filled.
+        filled: i128,
+        /// Units kept back.
+        kept_back: u32,
     },
     /// A pack whose declared quantity is neither a mass nor a volume, or is nought.
     #[error("pack {pack} has no fill: a declared mass or volume above nought is needed")]

@@ -145,9 +145,9 @@ pub(crate) fn explode_normalised(
     })
 }
 
-/// The fraction of what is charged that process loss leaves.
+/// The fraction of what is charged that process loss and evaporation leave.
 fn kept(view: &View<'_>, version: &FormulaVersion) -> Result<Exact, EngineError> {
-    let kept = &Exact::ONE - &version.process_loss.fraction();
+    let kept = version.kept_fraction();
     if kept.is_positive() {
         return Ok(kept);
     }

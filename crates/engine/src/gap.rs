@@ -88,6 +88,15 @@ pub enum Gap {
         /// What is stated and what is needed.
         why: String,
     },
+    /// Time is to be paid at a rate of the house that is not there on the day, or is an overhead.
+    NoHouseRate {
+        /// The rate's name.
+        name: String,
+        /// The day.
+        on: NaiveDate,
+        /// What needs it.
+        needed_for: String,
+    },
     /// A component or a figure per case, and nobody has entered how many units a case holds.
     NoUnitsPerCase {
         /// The pack.
@@ -135,6 +144,7 @@ impl Gap {
             Self::UnitsDoNotMeet { .. } => "UNITS_DO_NOT_MEET",
             Self::NoStrength { .. } => "NO_STRENGTH",
             Self::OrderDoesNotFit { .. } => "ORDER_DOES_NOT_FIT",
+            Self::NoHouseRate { .. } => "NO_HOUSE_RATE",
             Self::NoUnitsPerCase { .. } => "NO_UNITS_PER_CASE",
             Self::NoHistory { .. } => "NO_HISTORY",
             Self::NoLotValue { .. } => "NO_LOT_VALUE",
@@ -155,7 +165,10 @@ impl Gap {
             | Self::NoHistory { material, .. }
             | Self::NoLotValue { material, .. }
             | Self::NoStandard { material, .. } => Some(material),
-            Self::NoLiquidDensity { .. } | Self::NoRate { .. } | Self::NoUnitsPerCase { .. } => None,
+            Self::NoLiquidDensity { .. }
+            | Self::NoRate { .. }
+            | Self::NoHouseRate { .. }
+            | Self::NoUnitsPerCase { .. } => None,
         }
     }
 }
@@ -191,6 +204,10 @@ impl fmt::Display for Gap {
             Self::OrderDoesNotFit { material, why } => {
                 write!(f, "the stated order of {material} cannot be used: {why}")
             }
+            Self::NoHouseRate { name, on, needed_for } => write!(
+                f,
+                "there is no labour or machine rate of the house “{name}” on {on}, which {needed_for} needs"
+            ),
             Self::NoUnitsPerCase { code, .. } => {
                 write!(f, "pack {code} does not say how many units a case holds")
             }

@@ -5,6 +5,7 @@
 //! and an answer with a gap never calls itself complete.
 
 pub mod basis;
+pub mod batch_costs;
 pub mod buying;
 pub mod cautions;
 pub mod charges;
@@ -15,6 +16,7 @@ pub mod explode;
 pub mod fill_law;
 pub mod gap;
 pub mod landed;
+pub mod liquid_density;
 pub mod normalise;
 pub mod note;
 pub mod orders;

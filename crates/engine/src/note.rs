@@ -154,6 +154,39 @@ pub enum Note {
         /// The material.
         material: MaterialRef,
     },
+    /// The density that figures per litre stand on is entered without its day or its temperature.
+    DensityWithoutConditions {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// Whether the day is missing.
+        no_day: bool,
+        /// Whether the temperature is missing.
+        no_temperature: bool,
+    },
+    /// Nobody has measured a density; ideal mixing would give this one. No figure of the sheet stands on it.
+    DensityEstimate {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+        /// kg/L.
+        density: Exact,
+        /// What a litre would cost, in the house's currency.
+        per_litre: Exact,
+        /// The house's currency.
+        currency: Currency,
+    },
+    /// Units are kept back from the batch; those for sale bear what they cost.
+    UnitsKeptBack {
+        /// The pack's code.
+        pack: String,
+        /// Filled.
+        filled: i128,
+        /// Not for sale.
+        kept_back: i128,
+    },
     /// Without a density there is no figure per litre.
     NoFigurePerLitre {
         /// The formula's code.
@@ -274,6 +307,9 @@ impl Note {
             Self::PriceNotYetValid { .. } => "PRICE_NOT_YET_VALID",
             Self::QuotationSetAside { .. } => "QUOTATION_SET_ASIDE",
             Self::DensityOfMaterial { .. } => "DENSITY_OF_MATERIAL",
+            Self::DensityWithoutConditions { .. } => "DENSITY_WITHOUT_CONDITIONS",
+            Self::DensityEstimate { .. } => "DENSITY_ESTIMATE",
+            Self::UnitsKeptBack { .. } => "UNITS_KEPT_BACK",
             Self::NoFigurePerLitre { .. } => "NO_FIGURE_PER_LITRE",
             Self::NoCostPerBatch { .. } => "NO_COST_PER_BATCH",
             Self::NoLineLabour { .. } => "NO_LINE_LABOUR",
@@ -368,6 +404,28 @@ impl fmt::Display for Note {
             Self::DensityOfMaterial { formula, material } => write!(
                 f,
                 "formula {formula} has no measured density; the density entered for {material} was used"
+            ),
+            Self::DensityWithoutConditions { formula, number, no_day, no_temperature } => write!(
+                f,
+                "the density of version {number} of formula {formula} is entered without {}, which figures per litre \
+                 stand on",
+                match (no_day, no_temperature) {
+                    (true, true) => "the day and the temperature it was measured at",
+                    (true, false) => "the day it was measured on",
+                    _ => "the temperature it was measured at",
+                }
+            ),
+            Self::DensityEstimate { formula, number, density, per_litre, currency } => write!(
+                f,
+                "version {number} of formula {formula} has no density; an estimate by ideal mixing of its materials is \
+                 {} kg/L, at which a litre would cost {} {currency}; it may be out by some percent, and nothing here \
+                 stands on it",
+                figure(density, 4),
+                figure(per_litre, 4)
+            ),
+            Self::UnitsKeptBack { pack, filled, kept_back } => write!(
+                f,
+                "of {filled} units of pack {pack} that are filled, {kept_back} are kept back; the rest bear their cost"
             ),
             Self::NoFigurePerLitre { formula, number } => {
                 write!(

@@ -1,4 +1,5 @@
-//! What comes out of a batch: loss, heel, filling, whole units; and back from units to the batch they need.
+//! What comes out of a batch: losses, heel, samples, filling, whole units, units for sale; and back from units to the batch they
+//! need.
 
 use domain::{
     formulas::FormulaVersion,
@@ -8,23 +9,36 @@ use kernel::{Exact, Quantity};
 
 use crate::{EngineError, Gap, View, words};
 
-/// Where a batch goes.
+/// Where a batch goes. The parts after `charged` add up to it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BatchOutput {
     /// Everything put in, kg.
     pub charged: Exact,
+    /// Leaves as vapour in proportion to the batch, kg.
+    pub evaporation: Exact,
     /// Lost in proportion to the batch, kg.
     pub process_loss: Exact,
     /// Left in vessel, pump and hoses whatever the batch size, kg.
     pub heel: Exact,
+    /// Taken for tests whatever the batch size, kg.
+    pub samples: Exact,
+    /// Kept back whatever the batch size, kg.
+    pub retains: Exact,
     /// What reaches the filler or the shelf, kg.
     pub good: Exact,
+}
+
+impl BatchOutput {
+    /// What has to be disposed of, kg: process loss, heel and samples. Vapour is gone, retains are kept.
+    pub fn waste(&self) -> Exact {
+        &(&self.process_loss + &self.heel) + &self.samples
+    }
 }
 
 /// What comes out of a batch of a version.
 ///
 /// # Errors
-/// [`EngineError::BatchNotPositive`]; [`EngineError::NothingLeft`] when loss and heel take it all.
+/// [`EngineError::BatchNotPositive`]; [`EngineError::NothingLeft`] when losses, samples and retains take it all.
 pub fn batch_output(
     view: &View<'_>,
     version: &FormulaVersion,
@@ -33,13 +47,24 @@ pub fn batch_output(
     if !charged.is_positive() {
         return Err(EngineError::BatchNotPositive);
     }
-    let process_loss = charged * &version.process_loss.fraction();
-    let heel = version.heel.to_exact();
-    let good = &(charged - &process_loss) - &heel;
+    let good = good_output(version, charged);
     if !good.is_positive() {
         return Err(nothing_left(view, version, charged));
     }
-    Ok(BatchOutput { charged: charged.clone(), process_loss, heel, good })
+    Ok(BatchOutput {
+        charged: charged.clone(),
+        evaporation: charged * &version.making.evaporation.fraction(),
+        process_loss: charged * &version.process_loss.fraction(),
+        heel: version.heel.to_exact(),
+        samples: version.making.samples.to_exact(),
+        retains: version.making.retains.to_exact(),
+        good,
+    })
+}
+
+/// What losses, samples and retains leave of a batch, kg; below nought when they take more than there is.
+pub fn good_output(version: &FormulaVersion, charged: &Exact) -> Exact {
+    &(charged * &version.kept_fraction()) - &version.fixed_loss()
 }
 
 fn nothing_left(view: &View<'_>, version: &FormulaVersion, charged: &Exact) -> EngineError {
@@ -59,9 +84,12 @@ pub fn charge_for_output(
     version: &FormulaVersion,
     good: &Exact,
 ) -> Result<Exact, EngineError> {
-    let kept = &Exact::ONE - &version.process_loss.fraction();
-    let with_heel = good + &version.heel.to_exact();
-    with_heel.checked_div(&kept).map_err(|_| nothing_left(view, version, &with_heel))
+    let kept = version.kept_fraction();
+    let with_heel = good + &version.fixed_loss();
+    if !kept.is_positive() {
+        return Err(nothing_left(view, version, &with_heel));
+    }
+    Ok(with_heel.checked_div(&kept)?)
 }
 
 /// What one unit takes at the filler, kg: the declared quantity, by density where it is a volume, and the overfill.
@@ -106,7 +134,11 @@ pub struct FillingOutput {
     pub filling_loss: Exact,
     /// What is left to fill, kg.
     pub to_fill: Exact,
-    /// Whole units.
+    /// Whole units filled; each uses components and time.
+    pub filled: i128,
+    /// Of those, first ones off the line, for tests and retains: not for sale.
+    pub kept_back: i128,
+    /// Whole units for sale; they bear what all cost.
     pub units: i128,
     /// What does not fill another unit, kg.
     pub left_over: Exact,
@@ -115,23 +147,34 @@ pub struct FillingOutput {
 /// Whole units out of so much good output.
 ///
 /// # Errors
-/// [`EngineError::NotOneUnit`].
+/// [`EngineError::NotOneUnit`]; [`EngineError::NothingSaleable`] when every unit is kept back.
 pub fn filling_output(pack: &Pack, good: &Exact, fill_mass: &Exact) -> Result<FillingOutput, EngineError> {
     let filling_loss = good * &pack.filling_loss.fraction();
     let to_fill = good - &filling_loss;
-    let units = to_fill.checked_div(fill_mass)?.floor()?;
-    if units < 1 {
+    let filled = to_fill.checked_div(fill_mass)?.floor()?;
+    if filled < 1 {
         return Err(EngineError::NotOneUnit {
             pack: pack.code.clone(),
             available: words::mass(&to_fill),
             needed: words::mass(fill_mass),
         });
     }
-    let left_over = &to_fill - &(fill_mass * &Exact::whole(units));
-    Ok(FillingOutput { fill_mass: fill_mass.clone(), filling_loss, to_fill, units, left_over })
+    let kept_back = i128::from(pack.run.units_kept_back);
+    let units = filled - kept_back;
+    if units < 1 {
+        return Err(EngineError::NothingSaleable {
+            pack: pack.code.clone(),
+            filled,
+            kept_back: pack.run.units_kept_back,
+        });
+    }
+    let left_over = &to_fill - &(fill_mass * &Exact::whole(filled));
+    let fill_mass = fill_mass.clone();
+    Ok(FillingOutput { fill_mass, filling_loss, to_fill, filled, kept_back, units, left_over })
 }
 
-/// What has to be charged, kg, so that so many units can be filled: fill, filling loss, heel and process loss.
+/// What has to be charged, kg, so that so many units can be filled, those to be kept back among them: fill, filling loss, heel,
+/// samples, retains, process loss and evaporation.
 /// `Err` inside is the gap in the way.
 ///
 /// # Errors

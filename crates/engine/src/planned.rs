@@ -24,7 +24,7 @@ use serde::Serialize;
 use std::{borrow::Cow, collections::HashMap};
 
 use crate::{
-    output::component_per_unit,
+    output::{component_per_unit, good_output},
     recipes::Recipes,
     shelf::{Held, LotOnDay, Shelf, Take, TakenFrom, fefo_order, on_day, release, sort_fefo, take_fefo},
 };
@@ -590,8 +590,7 @@ pub(crate) fn ticket_run<'a>(recipes: &Recipes<'_>, ticket: &'a Ticket, today: N
     }
     let makes = catalogue.version(ticket.version).zip(catalogue.formulas.get(ticket.formula)).and_then(
         |((_, version), formula)| {
-            let good = &Exact::ONE - &version.process_loss.fraction();
-            let out = &(&ticket.batch.to_exact() * &good) - &version.heel.to_exact();
+            let out = good_output(version, &ticket.batch.to_exact());
             let out = Mass::from_exact_down(&out).ok()?;
             Some(Makes { material: formula.makes, raw: out.micrograms(), shelf_life: version.shelf_life })
         },

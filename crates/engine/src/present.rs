@@ -12,6 +12,7 @@ use serde::Serialize;
 
 use crate::{
     CostSheet, EngineError, Gap, MaterialRef, Note,
+    batch_costs::CostOf,
     cost::{CostLine, LineKind, Margin},
     source::{QuotationBehind, Standing},
 };
@@ -22,6 +23,8 @@ pub const PER_KG_PLACES: u32 = 6;
 pub const PER_UNIT_PLACES: u32 = 4;
 /// Decimal places of kg and pieces: milligrams.
 pub const AMOUNT_PLACES: u32 = 6;
+/// Decimal places of an estimated density: more would pretend to know it.
+pub const ESTIMATE_PLACES: u32 = 3;
 /// Decimal places of shares, margins and markups in percent.
 pub const PERCENT_PLACES: u32 = 2;
 
@@ -52,16 +55,28 @@ pub struct PrintedCostSheet {
     pub catalogue_version: i64,
     /// Whether nothing is missing. When it is not, every total is partial.
     pub complete: bool,
-    /// Everything put in, kg. Process loss, heel and good output add up to it.
+    /// Everything put in, kg. Evaporation, process loss, heel, samples, retains and good output add up to it.
     pub charged_kg: Decimal,
+    /// Leaves as vapour, kg.
+    pub evaporation_kg: Decimal,
     /// Lost in proportion to the batch, kg.
     pub process_loss_kg: Decimal,
     /// Left behind whatever the batch size, kg.
     pub heel_kg: Decimal,
+    /// Taken for tests, kg.
+    pub samples_kg: Decimal,
+    /// Kept back, kg.
+    pub retains_kg: Decimal,
     /// What reaches the filler or the shelf, kg.
     pub good_output_kg: Decimal,
     /// Of the finished liquid, kg/L.
     pub density_kg_per_litre: Option<Decimal>,
+    /// The day it was measured.
+    pub density_measured_on: Option<NaiveDate>,
+    /// °C at which it was measured.
+    pub density_celsius: Option<Decimal>,
+    /// What ideal mixing would give, where no density is known. An estimate; no other figure stands on it.
+    pub density_estimate: Option<PrintedDensityEstimate>,
     /// What the batch fills; only for a pack.
     pub filling: Option<PrintedFilling>,
     /// Ingredients, cost per batch, components, line labour.
@@ -103,6 +118,17 @@ impl From<&QuotationBehind> for PrintedQuotation {
     }
 }
 
+/// What ideal mixing would give.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PrintedDensityEstimate {
+    /// kg/L; none where the density of something in it is not known.
+    pub kg_per_litre: Option<Decimal>,
+    /// What a litre would cost at it.
+    pub per_litre: Option<Decimal>,
+    /// Materials without a density.
+    pub unknown: Vec<MaterialRef>,
+}
+
 /// What a batch fills.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PrintedFilling {
@@ -110,7 +136,11 @@ pub struct PrintedFilling {
     pub fill_mass_kg: Decimal,
     /// Lost at the filler, kg.
     pub filling_loss_kg: Decimal,
-    /// Whole units.
+    /// Whole units filled.
+    pub filled_units: Decimal,
+    /// Of those, kept back: first ones, for tests, retains.
+    pub kept_back_units: Decimal,
+    /// Whole units for sale, which bear the cost of all.
     pub units: Decimal,
     /// What does not fill another unit, kg.
     pub left_over_kg: Decimal,
@@ -121,8 +151,10 @@ pub struct PrintedFilling {
 pub struct PrintedLine {
     /// A stable name: `INGREDIENT`, `COST_PER_BATCH`, `COMPONENT`, `LINE_LABOUR`.
     pub kind: &'static str,
-    /// What to call it: the material's code and name, or what kind of cost it is.
+    /// What to call it: the material's code and name, its own name, or what kind of cost it is.
     pub label: String,
+    /// What a line of making or filling is for, by a stable name: `LABOUR`, `OVERHEAD`, `CHANGEOVER` …
+    pub cost_of: Option<&'static str>,
     /// The formula line's position.
     pub position: Option<u32>,
     /// The formula line's phase.
@@ -162,11 +194,11 @@ pub struct PrintedLine {
 pub struct PrintedTotals {
     /// Ingredients of the batch: the sum of their lines as printed.
     pub ingredients: Decimal,
-    /// Cost per batch.
+    /// Making the batch: the sum of its lines as printed.
     pub making: Decimal,
     /// Components of the batch: the sum of their lines as printed.
     pub components: Decimal,
-    /// Line labour of the batch.
+    /// Filling the batch: the sum of its lines as printed.
     pub line_labour: Decimal,
     /// All of it: the sum of all lines as printed.
     pub per_batch: Decimal,
@@ -174,6 +206,10 @@ pub struct PrintedTotals {
     pub per_kg: Decimal,
     /// The liquid, per litre.
     pub per_litre: Option<Decimal>,
+    /// The liquid, per US gallon.
+    pub per_us_gallon: Option<Decimal>,
+    /// The liquid, per imperial gallon.
+    pub per_imperial_gallon: Option<Decimal>,
     /// One unit: the sum of the lines per unit as printed.
     pub per_unit: Option<Decimal>,
     /// One case.
@@ -271,7 +307,9 @@ pub fn cost_sheet(sheet: &CostSheet) -> Result<PrintedCostSheet, EngineError> {
 
     let batch = &sheet.batch;
     let charged = batch.charged.round_half_even_scaled(AMOUNT_PLACES)?;
-    let parts = [batch.process_loss.clone(), batch.heel.clone(), batch.good.clone()];
+    let parts =
+        [&batch.evaporation, &batch.process_loss, &batch.heel, &batch.samples, &batch.retains, &batch.good];
+    let parts = parts.map(Exact::clone);
     let parts = apportion_largest_remainder(charged, &parts)?;
     let part = |at: usize| parts.get(at).map_or(Decimal::ZERO, |part| Decimal::new(*part, AMOUNT_PLACES));
 
@@ -290,15 +328,30 @@ pub fn cost_sheet(sheet: &CostSheet) -> Result<PrintedCostSheet, EngineError> {
         catalogue_version: sheet.catalogue_version,
         complete: sheet.complete,
         charged_kg: Decimal::new(charged, AMOUNT_PLACES),
-        process_loss_kg: part(0),
-        heel_kg: part(1),
-        good_output_kg: part(2),
+        evaporation_kg: part(0),
+        process_loss_kg: part(1),
+        heel_kg: part(2),
+        samples_kg: part(3),
+        retains_kg: part(4),
+        good_output_kg: part(5),
         density_kg_per_litre: sheet.density.map(kernel::Density::kg_per_litre),
+        density_measured_on: sheet.density_used.as_ref().and_then(|used| used.measured_on),
+        density_celsius: sheet.density_used.as_ref().and_then(|used| used.celsius),
+        density_estimate: match &sheet.density_estimate {
+            None => None,
+            Some(estimate) => Some(PrintedDensityEstimate {
+                kg_per_litre: rounded(estimate.density.as_ref(), ESTIMATE_PLACES)?,
+                per_litre: rounded(estimate.per_litre.as_ref(), PER_UNIT_PLACES)?,
+                unknown: estimate.unknown.clone(),
+            }),
+        },
         filling: match &sheet.filling {
             None => None,
             Some(filling) => Some(PrintedFilling {
                 fill_mass_kg: filling.fill_mass.round_half_even(AMOUNT_PLACES)?,
                 filling_loss_kg: filling.filling_loss.round_half_even(AMOUNT_PLACES)?,
+                filled_units: Exact::whole(filling.filled).round_half_even(0)?,
+                kept_back_units: Exact::whole(filling.kept_back).round_half_even(0)?,
                 units: Exact::whole(filling.units).round_half_even(0)?,
                 left_over_kg: filling.left_over.round_half_even(AMOUNT_PLACES)?,
             }),
@@ -311,6 +364,8 @@ pub fn cost_sheet(sheet: &CostSheet) -> Result<PrintedCostSheet, EngineError> {
             per_batch: Decimal::new(columns.value, money_places),
             per_kg: totals.per_kg.round_half_even(PER_KG_PLACES)?,
             per_litre: rounded(totals.per_litre.as_ref(), PER_KG_PLACES)?,
+            per_us_gallon: rounded(totals.per_us_gallon.as_ref(), PER_KG_PLACES)?,
+            per_imperial_gallon: rounded(totals.per_imperial_gallon.as_ref(), PER_KG_PLACES)?,
             per_unit,
             per_case: rounded(totals.per_case.as_ref(), PER_UNIT_PLACES)?,
         },
@@ -391,7 +446,8 @@ fn print_lines(lines: &[CostLine], columns: Columns) -> Result<Vec<PrintedLine>,
         };
         printed.push(PrintedLine {
             kind: line.kind.code(),
-            label: line.material.as_ref().map_or_else(|| line.kind.words().to_owned(), ToString::to_string),
+            label: label(line),
+            cost_of: line.cost_of.map(CostOf::code),
             position: line.position,
             phase: line.phase.clone(),
             material: line.material.clone(),
@@ -411,6 +467,19 @@ fn print_lines(lines: &[CostLine], columns: Columns) -> Result<Vec<PrintedLine>,
         });
     }
     Ok(printed)
+}
+
+/// A material by its code and name, a named cost with what it is for, else the kind of line.
+fn label(line: &CostLine) -> String {
+    match (&line.material, &line.label, line.cost_of) {
+        (Some(material), ..) => material.to_string(),
+        (None, Some(label), Some(cost_of)) if label != cost_of.words() => {
+            format!("{label} ({})", cost_of.words())
+        }
+        (None, Some(label), _) => label.clone(),
+        (None, None, Some(cost_of)) => cost_of.words().to_owned(),
+        (None, None, None) => line.kind.words().to_owned(),
+    }
 }
 
 /// When every ingredient's mass is known, the printed masses make the printed batch.

@@ -5,6 +5,8 @@ use chrono::NaiveDate;
 use domain::{
     catalogue::Catalogue,
     formulas::{Formula, FormulaVersion},
+    house_rates::HouseRate,
+    making::MakingCost,
     quotations::Quotation,
 };
 use kernel::{
@@ -79,16 +81,24 @@ pub(crate) fn reach(catalogue: &Catalogue, overlay: &Overlay, on: NaiveDate) -> 
     let mut queue: Vec<MaterialId> = reach.touched.iter().copied().collect();
     let mut versions: HashSet<FormulaVersionId> = HashSet::new();
     if !currencies.is_empty() {
+        // A rate of the house in one of them may reach anything that is made.
+        let abroad = catalogue
+            .house_rates()
+            .filter_map(HouseRate::currency)
+            .any(|currency| currencies.contains(&currency));
         for formula in catalogue.formulas.iter() {
             let Some(version) = looked_at(formula, on) else { continue };
-            if version.cost_per_batch.is_some_and(|cost| currencies.contains(&cost.currency())) {
+            let own = version.cost_per_batch.map(kernel::Money::currency);
+            let mut of_making =
+                own.into_iter().chain(version.making.costs.iter().filter_map(MakingCost::currency));
+            if abroad || of_making.any(|currency| currencies.contains(&currency)) {
                 versions.insert(version.id);
                 queue.push(formula.makes);
             }
         }
         for pack in catalogue.packs.iter() {
-            let money = [pack.line_labour, pack.price].into_iter().flatten();
-            if money.into_iter().any(|money| currencies.contains(&money.currency())) {
+            let money = [pack.line_labour, pack.run.changeover, pack.price].into_iter().flatten();
+            if abroad || money.into_iter().any(|money| currencies.contains(&money.currency())) {
                 reach.packs.insert(pack.id);
             }
         }

@@ -15,6 +15,7 @@ use std::{
 use crate::{
     EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
     basis::{Basis, BasisPrice, price_on_basis},
+    batch_costs::making_costs,
     cost::{CostLine, LineKind},
     explode::{Making, making},
     gap::add_gap,
@@ -40,6 +41,8 @@ struct UnitCost {
     standing: Option<Standing>,
     /// What stands behind one kg of an intermediate.
     inner: Vec<Inner>,
+    /// What making one kg of an intermediate costs, line by line.
+    making: Vec<CostLine>,
 }
 
 /// A line behind one kg of an intermediate.
@@ -140,13 +143,15 @@ impl<'v, 'a> Pricing<'v, 'a> {
     }
 
     fn nested_lines(&mut self, cost: &UnitCost, amount: &Exact) -> Result<Vec<CostLine>, EngineError> {
-        let Source::RolledUp(source) = &cost.source else { return Ok(Vec::new()) };
-        self.nested += cost.inner.len() + 1;
+        if !matches!(cost.source, Source::RolledUp(_)) {
+            return Ok(Vec::new());
+        }
+        self.nested += cost.inner.len() + cost.making.len();
         if self.nested > NESTED_LINES_MAX {
             add_note(&mut self.notes, Note::NotSpeltOut { shown: NESTED_LINES_MAX });
             return Ok(Vec::new());
         }
-        let mut lines = Vec::with_capacity(cost.inner.len() + 1);
+        let mut lines = Vec::with_capacity(cost.inner.len() + cost.making.len());
         for inner in &cost.inner {
             let inner_amount = inner.amount.as_ref().map(|per_kg| per_kg * amount);
             let mut line = self.line(LineKind::Ingredient, inner.material, inner_amount, &inner.gaps)?;
@@ -154,14 +159,9 @@ impl<'v, 'a> Pricing<'v, 'a> {
             line.phase.clone_from(&inner.phase);
             lines.push(line);
         }
-        if let Some(making) = &source.making_per_kg {
-            let mut line = CostLine::bare(LineKind::CostPerBatch);
-            line.value = Some(making * amount);
-            line.source = Source::CostPerBatch {
-                formula: source.code.clone(),
-                number: source.number,
-                rate: source.making_rate.clone(),
-            };
+        for per_kg in &cost.making {
+            let mut line = per_kg.clone();
+            line.value = line.value.map(|value| value * amount);
             lines.push(line);
         }
         Ok(lines)
@@ -208,6 +208,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
                     },
                     source: price.source,
                     inner: Vec::new(),
+                    making: Vec::new(),
                 }
             }
             Err(gap) => UnitCost::missing(gap),
@@ -233,7 +234,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
         }))
     }
 
-    /// An intermediate at its usual batch: what goes in and the cost per batch, over what comes out. The sheet has taken the
+    /// An intermediate at its usual batch: what goes in and the costs of making it, over what comes out. The sheet has taken the
     /// formula apart before, so there is no loop and no bottomless nesting here.
     fn rolled_up(&mut self, formula: &Formula, version: &FormulaVersion) -> Result<UnitCost, EngineError> {
         let batch = batch_output(self.view, version, &version.usual_batch.to_exact())?;
@@ -263,22 +264,25 @@ impl<'v, 'a> Pricing<'v, 'a> {
                 gaps: line.gaps,
             });
         }
-        let mut making_per_kg = None;
-        let mut making_rate = None;
-        if let Some(cost) = version.cost_per_batch {
-            let needed_for = || format!("the cost per batch of formula {}", formula.code);
-            match self.view.money_in_house_currency(cost, self.on, needed_for) {
-                Ok((cost, rate)) => {
-                    let per_kg = cost.checked_div(&batch.good)?;
-                    *value.get_or_insert(Exact::ZERO) += &per_kg;
-                    making_per_kg = Some(per_kg);
-                    making_rate = rate;
-                }
-                Err(gap) => add_gap(&mut gaps, gap),
-            }
-        } else {
+        if version.cost_per_batch.is_none() && version.making.costs.is_empty() {
             let note = Note::NoCostPerBatch { formula: formula.code.clone(), number: version.number };
             add_note(&mut self.notes, note);
+        }
+        let mut making =
+            making_costs(self.view, version, &formula.code, &batch.charged, &batch.waste(), self.on)?;
+        let mut making_per_kg = None;
+        let mut making_rate = None;
+        for line in &mut making {
+            line.gaps.iter().for_each(|gap| add_gap(&mut gaps, gap.clone()));
+            if let Some(for_batch) = line.value.take() {
+                let per_kg = for_batch.checked_div(&batch.good)?;
+                *value.get_or_insert(Exact::ZERO) += &per_kg;
+                *making_per_kg.get_or_insert(Exact::ZERO) += &per_kg;
+                line.value = Some(per_kg);
+            }
+            if let Source::CostPerBatch { rate, .. } = &line.source {
+                making_rate.clone_from(rate);
+            }
         }
         let source = Source::RolledUp(Arc::new(RolledUpSource {
             formula: formula.id,
@@ -291,7 +295,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
             making_rate,
             currency: self.view.currency(),
         }));
-        Ok(UnitCost { value, gaps, source, standing, inner })
+        Ok(UnitCost { value, gaps, source, standing, inner, making })
     }
 
     /// The quotations that lines rest on, through intermediates: the worst first, then by reference.
@@ -334,6 +338,7 @@ impl UnitCost {
             source: Source::Missing,
             standing: Some(Standing::NoPrice),
             inner: Vec::new(),
+            making: Vec::new(),
         }
     }
 }

@@ -363,7 +363,7 @@ impl Plan<'_, '_> {
                 let output = crate::output::batch_output(view, self.subject.version, &batch.to_exact())?;
                 let filling = crate::output::filling_output(pack, &output.good, &fill)?;
                 let units =
-                    u64::try_from(filling.units).map_err(|_| kernel::AmountError::Overflow("units"))?;
+                    u64::try_from(filling.filled).map_err(|_| kernel::AmountError::Overflow("units"))?;
                 Ok(Some(Sized { batch, units: Some(units) }))
             }
         }

@@ -1,11 +1,12 @@
 //! Sources: where a figure on a cost sheet comes from.
 
 use chrono::NaiveDate;
-use domain::quotations::BreakCounts;
+use domain::{house_rates::HouseRateOf, quotations::BreakCounts};
 use kernel::{
-    Currency, Dimension, Exact, Mass, Quantity,
+    Currency, Dimension, Exact, Mass, Money, Quantity, UnitPrice,
     ids::{FormulaId, FormulaVersionId, MaterialId, PackId, QuotationId, SupplierId},
 };
+use rust_decimal::Decimal;
 use std::{fmt, sync::Arc};
 
 use crate::{
@@ -13,7 +14,7 @@ use crate::{
     landed::TermsUsed,
     orders::Demand,
     view::RateUsed,
-    words::{days, figure},
+    words::{days, figure, percent},
 };
 
 /// Where a figure comes from. `Display` gives the sentence for a person.
@@ -35,6 +36,19 @@ pub enum Source {
     },
     /// The line labour entered with a pack.
     LineLabour {
+        /// The pack.
+        pack: PackId,
+        /// Its code.
+        code: String,
+        /// The rate it went through.
+        rate: Option<RateUsed>,
+    },
+    /// A named cost entered with a formula version.
+    MakingCost(Arc<MakingCostSource>),
+    /// A rate of the house.
+    HouseRate(Arc<HouseRateSource>),
+    /// The changeover entered with a pack.
+    Changeover {
         /// The pack.
         pack: PackId,
         /// Its code.
@@ -250,12 +264,136 @@ pub struct RolledUpSource {
     pub usual_batch: Mass,
     /// What that batch yields, kg.
     pub good_output: Exact,
-    /// The version's cost per batch over that yield, in the house's currency per kg; `None` when none is entered.
+    /// The cost of making that batch over that yield (cost per batch, named costs, overheads), in the house's currency per kg;
+    /// `None` when none is entered.
     pub making_per_kg: Option<Exact>,
     /// The rate that cost went through.
     pub making_rate: Option<RateUsed>,
     /// The house's currency.
     pub currency: Currency,
+}
+
+/// A named cost of a formula version and what it is for each of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MakingCostSource {
+    /// The formula's code.
+    pub formula: String,
+    /// The version.
+    pub number: u32,
+    /// The cost's name.
+    pub name: String,
+    /// What it is of.
+    pub measure: MakingMeasure,
+    /// The exchange rate it went through.
+    pub rate: Option<RateUsed>,
+}
+
+/// What a named cost is of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum MakingMeasure {
+    /// Every batch alike.
+    Batch,
+    /// Each kg charged.
+    KgCharged {
+        /// As entered.
+        price: UnitPrice,
+        /// Of the batch.
+        kg: Exact,
+    },
+    /// Each kg that is lost in making or taken as a sample.
+    KgOfWaste {
+        /// As entered.
+        price: UnitPrice,
+        /// Of the batch.
+        kg: Exact,
+    },
+    /// Each kg that is lost or left over at the filler.
+    KgLostAtFiller {
+        /// As entered.
+        price: UnitPrice,
+        /// Of the run.
+        kg: Exact,
+    },
+}
+
+/// A rate of the house, the day it holds from, and how much was taken of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HouseRateSource {
+    /// The rate's name.
+    pub name: String,
+    /// The day it holds from.
+    pub from: NaiveDate,
+    /// What it is of.
+    pub of: HouseRateOf,
+    /// One hour or batch, in `currency`; or the fraction of what labour costs.
+    pub each: Exact,
+    /// The currency as entered; `None` for a fraction.
+    pub currency: Option<Currency>,
+    /// Hours, batches, or what labour costs in the house's currency.
+    pub amount: Exact,
+    /// The house's currency.
+    pub house_currency: Currency,
+    /// The cost and the capacity it was worked out from.
+    pub budget: Option<BudgetUsed>,
+    /// The exchange rate it went through.
+    pub rate: Option<RateUsed>,
+}
+
+/// The cost of a period and the capacity it is spread over.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BudgetUsed {
+    /// Of the period.
+    pub cost: Money,
+    /// What the period normally gives.
+    pub normal_capacity: Decimal,
+    /// What it gave, where that is more than normal and therefore what the cost is spread over.
+    pub used_beyond: Option<Decimal>,
+}
+
+impl fmt::Display for MakingCostSource {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let per = |price: &UnitPrice, kg: &Exact, of: &str| {
+            format!("{} {} per kg {of}, {} kg; ", price.amount(), price.currency(), figure(kg, 6))
+        };
+        let measure = match &self.measure {
+            MakingMeasure::Batch => String::new(),
+            MakingMeasure::KgCharged { price, kg } => per(price, kg, "charged"),
+            MakingMeasure::KgOfWaste { price, kg } => per(price, kg, "of waste"),
+            MakingMeasure::KgLostAtFiller { price, kg } => per(price, kg, "of waste from the filler"),
+        };
+        write!(
+            f,
+            "{measure}“{}” entered with version {} of formula {}",
+            self.name, self.number, self.formula
+        )?;
+        self.rate.as_ref().map_or(Ok(()), |rate| write!(f, "; {rate}"))
+    }
+}
+
+impl fmt::Display for HouseRateSource {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "house rate “{}” from {}: ", self.name, self.from)?;
+        let amount = figure(&self.amount, 6);
+        match (self.of, self.currency) {
+            (HouseRateOf::OverheadOnLabour, _) => {
+                write!(f, "{} of {amount} {} of labour", percent(&self.each), self.house_currency)?;
+            }
+            (of, currency) => {
+                let unit = if of == HouseRateOf::OverheadPerBatch { "batch" } else { "h" };
+                let currency = currency.unwrap_or(self.house_currency);
+                let per = of.per_words();
+                write!(f, "{} {currency} per {per} × {amount} {unit}", figure(&self.each, 6))?;
+            }
+        }
+        if let Some(budget) = &self.budget {
+            write!(f, "; {} over ", budget.cost)?;
+            match budget.used_beyond {
+                Some(used) => write!(f, "{used} used, more than the normal {}", budget.normal_capacity)?,
+                None => write!(f, "a normal capacity of {}", budget.normal_capacity)?,
+            }
+        }
+        self.rate.as_ref().map_or(Ok(()), |rate| write!(f, "; {rate}"))
+    }
 }
 
 impl Source {
@@ -266,6 +404,9 @@ impl Source {
             Self::RolledUp(_) => "ROLLED_UP",
             Self::CostPerBatch { .. } => "COST_PER_BATCH",
             Self::LineLabour { .. } => "LINE_LABOUR",
+            Self::MakingCost(_) => "MAKING_COST",
+            Self::HouseRate(_) => "HOUSE_RATE",
+            Self::Changeover { .. } => "CHANGEOVER",
             Self::Missing => "MISSING",
             Self::LastPurchase(_) => "LAST_PURCHASE",
             Self::MovingAverage(_) => "MOVING_AVERAGE",
@@ -286,6 +427,11 @@ impl fmt::Display for Source {
             }
             Self::LineLabour { code, rate, .. } => {
                 write!(f, "line labour of pack {code}{}", rate_of(rate))
+            }
+            Self::MakingCost(source) => source.fmt(f),
+            Self::HouseRate(source) => source.fmt(f),
+            Self::Changeover { code, rate, .. } => {
+                write!(f, "changeover of one run of pack {code}{}", rate_of(rate))
             }
             Self::Missing => f.write_str("missing"),
             Self::LastPurchase(source) => source.fmt(f),

@@ -6,6 +6,7 @@ use chrono::NaiveDate;
 use domain::{
     Catalogue,
     formulas::{Formula, FormulaVersion},
+    house_rates::HouseRate,
     materials::Material,
     packs::Pack,
     quotations::Quotation,
@@ -449,6 +450,11 @@ impl<'a> View<'a> {
             }
         }
         used
+    }
+
+    /// The rate of the house that is paid by the hour, by name, as of a day; overheads are none of these.
+    pub fn house_rate(&self, name: &str, on: NaiveDate) -> Option<&'a HouseRate> {
+        self.catalogue.house_rate_on(name, on).filter(|rate| !rate.of.is_overhead())
     }
 
     /// An amount of a currency in the house's, with the rate it went through; none where it is in the house's already.

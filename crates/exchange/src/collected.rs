@@ -1,7 +1,8 @@
 //! What the sheets have given so far, and how it becomes one set once all of them are read.
 
 use app::import::{
-    ComponentDraft, ImportSet, LotDraft, MaterialDraft, PackDraft, Place, RateDraft, SupplierDraft, Unread,
+    ComponentDraft, HouseRateDraft, ImportSet, LotDraft, MaterialDraft, PackDraft, Place, RateDraft,
+    SupplierDraft, Unread,
 };
 use domain::text::code_key;
 use std::collections::{HashMap, HashSet, hash_map::Entry};
@@ -13,7 +14,9 @@ use crate::{
     sheets::{
         exchange_rates, formulas,
         formulas::{LineRow, VersionRow},
-        lots, materials, packs, quotations,
+        house_rates, lots, making_costs,
+        making_costs::CostRow,
+        materials, packs, quotations,
         quotations::QuotationRow,
         suppliers,
     },
@@ -50,6 +53,8 @@ pub(crate) struct Collected {
     pub rates: Vec<RateDraft>,
     pub versions: Vec<VersionRow>,
     pub lines: Vec<LineRow>,
+    pub costs: Vec<CostRow>,
+    pub house_rates: Vec<HouseRateDraft>,
     pub packs: Vec<PackDraft>,
     pub components: Vec<(String, ComponentDraft)>,
     pub lots: Vec<LotDraft>,
@@ -60,6 +65,8 @@ pub(crate) struct Collected {
     pub stray_row: bool,
     /// Whether a sheet of pack components was there, empty or not.
     pub has_components_sheet: bool,
+    /// Whether a sheet of making costs was there, empty or not.
+    pub has_costs_sheet: bool,
     seen: HashMap<SheetKind, Seen>,
 }
 
@@ -67,6 +74,7 @@ impl Collected {
     /// Begins a sheet.
     pub fn begin(&mut self, kind: SheetKind) {
         self.has_components_sheet |= kind == SheetKind::PackComponents;
+        self.has_costs_sheet |= kind == SheetKind::MakingCosts;
     }
 
     /// Remembers a row that could not be split into its cells, under the code it seems to begin with.
@@ -75,6 +83,7 @@ impl Collected {
             SheetKind::Materials => &mut self.unread.materials,
             SheetKind::Suppliers => &mut self.unread.suppliers,
             SheetKind::Packs => &mut self.unread.packs,
+            SheetKind::HouseRates => &mut self.unread.house_rates,
             SheetKind::Formulas => &mut self.unread.formulas,
             _ => {
                 self.stray_row |= kind == SheetKind::FormulaLines;
@@ -92,8 +101,10 @@ impl Collected {
             SheetKind::Suppliers => suppliers::read(row, self),
             SheetKind::Quotations => quotations::read(row, self),
             SheetKind::ExchangeRates => exchange_rates::read(row, self),
+            SheetKind::HouseRates => house_rates::read(row, self),
             SheetKind::Formulas => formulas::read_version(row, self),
             SheetKind::FormulaLines => formulas::read_line(row, self),
+            SheetKind::MakingCosts => making_costs::read(row, self),
             SheetKind::Packs => packs::read_pack(row, self),
             SheetKind::PackComponents => packs::read_component(row, self),
             SheetKind::Lots => lots::read(row, self),
@@ -111,12 +122,11 @@ impl Collected {
     pub fn finish(self, problems: &mut Problems) -> ImportSet {
         let suppliers = self.suppliers;
         let quotations = quotations::assemble(self.quotations, &suppliers, problems);
-        let formulas = formulas::assemble(
-            self.versions,
-            self.lines,
-            &formulas::Broken { versions: self.broken_versions, stray_row: self.stray_row },
-            problems,
-        );
+        let broken = formulas::Broken { versions: self.broken_versions, stray_row: self.stray_row };
+        let mut formulas = formulas::assemble(self.versions, self.lines, &broken, problems);
+        if self.has_costs_sheet {
+            making_costs::assemble(&mut formulas, self.costs, &broken, problems);
+        }
         let components = self.has_components_sheet.then_some(self.components);
         let packs = packs::assemble(self.packs, components, &self.unread, problems);
         ImportSet {
@@ -124,6 +134,7 @@ impl Collected {
             suppliers,
             quotations,
             rates: self.rates,
+            house_rates: self.house_rates,
             formulas,
             packs,
             lots: self.lots,

@@ -12,8 +12,10 @@ pub enum SheetKind {
     Suppliers,
     Quotations,
     ExchangeRates,
+    HouseRates,
     Formulas,
     FormulaLines,
+    MakingCosts,
     Packs,
     PackComponents,
     Lots,
@@ -130,6 +132,17 @@ const EXCHANGE_RATES: &[Column] = &[
     must("source"),
 ];
 
+const HOUSE_RATES: &[Column] = &[
+    must("rate").or(&["name", "house rate"]),
+    must("kind"),
+    must("amount"),
+    must("per"),
+    may("normal capacity"),
+    may("capacity used"),
+    must("from").or(&["valid from"]),
+    NOTE,
+];
+
 const FORMULAS: &[Column] = &[
     must("formula").or(&["code", "formula code"]),
     must("name").or(&["formula name"]),
@@ -142,7 +155,10 @@ const FORMULAS: &[Column] = &[
     may("density measured on"),
     may("density temperature").figure(),
     may("process loss").figure(),
+    may("evaporation").figure(),
     may("heel").figure(),
+    may("samples").figure(),
+    may("retains").figure(),
     must("usual batch").figure(),
     may("smallest batch").figure(),
     may("largest batch").figure(),
@@ -170,6 +186,17 @@ const FORMULA_LINES: &[Column] = &[
     may("trim at most").figure(),
 ];
 
+const MAKING_COSTS: &[Column] = &[
+    must("formula").or(&["formula code"]),
+    must("version"),
+    must("cost").or(&["cost name"]),
+    must("kind"),
+    may("amount"),
+    may("per"),
+    may("time").figure(),
+    may("rate").or(&["house rate"]),
+];
+
 const PACKS: &[Column] = &[
     must("pack").or(&["code", "pack code"]),
     must("name").or(&["pack name"]),
@@ -179,6 +206,12 @@ const PACKS: &[Column] = &[
     may("filling loss").figure(),
     may("units per case"),
     may("line labour").or(&["line labor"]),
+    may("units kept back"),
+    may("units per hour"),
+    may("people"),
+    may("labour rate").or(&["labor rate"]),
+    may("machine rate"),
+    may("changeover"),
     may("price"),
     may("units a year").or(&["units per year"]),
     NOTE,
@@ -214,13 +247,15 @@ const LOTS: &[Column] = &[
 
 impl SheetKind {
     /// All kinds, in the order they are named to people.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 11] = [
         Self::Materials,
         Self::Suppliers,
         Self::Quotations,
         Self::ExchangeRates,
+        Self::HouseRates,
         Self::Formulas,
         Self::FormulaLines,
+        Self::MakingCosts,
         Self::Packs,
         Self::PackComponents,
         Self::Lots,
@@ -233,8 +268,10 @@ impl SheetKind {
             Self::Suppliers => "suppliers",
             Self::Quotations => "quotations",
             Self::ExchangeRates => "exchange rates",
+            Self::HouseRates => "house rates",
             Self::Formulas => "formulas",
             Self::FormulaLines => "formula lines",
+            Self::MakingCosts => "making costs",
             Self::Packs => "packs",
             Self::PackComponents => "pack components",
             Self::Lots => "lots",
@@ -262,8 +299,10 @@ impl SheetKind {
             Self::Suppliers => SUPPLIERS,
             Self::Quotations => QUOTATIONS,
             Self::ExchangeRates => EXCHANGE_RATES,
+            Self::HouseRates => HOUSE_RATES,
             Self::Formulas => FORMULAS,
             Self::FormulaLines => FORMULA_LINES,
+            Self::MakingCosts => MAKING_COSTS,
             Self::Packs => PACKS,
             Self::PackComponents => PACK_COMPONENTS,
             Self::Lots => LOTS,

@@ -7,7 +7,7 @@ use domain::{
     text::{self, TextError},
 };
 use kernel::{
-    Currency, Density, Dimension, Mass, Money, Percent, Quantity, Unit, limits::FIGURE_CHARS_MAX,
+    Count, Currency, Density, Dimension, Mass, Money, Percent, Quantity, Unit, limits::FIGURE_CHARS_MAX,
     quantity::split_figure,
 };
 use rust_decimal::Decimal;
@@ -313,6 +313,23 @@ impl<'r> Row<'r> {
             let number = figures::whole(text, mark)?;
             T::try_from(number).map_err(|_| format!("“{}” is too large", shown(text)))
         })
+    }
+
+    /// A whole number from 0 up.
+    pub fn whole_or_nought<T: TryFrom<u64>>(&mut self, column: &str) -> Option<T> {
+        match self.text(column).as_deref() {
+            Some("0") => T::try_from(0).ok(),
+            _ => self.whole(column),
+        }
+    }
+
+    /// A count above nought, to a thousandth; pieces and people need no unit.
+    pub fn count_above_nought(&mut self, column: &str) -> Option<Count> {
+        let figure = self.decimal(column)?;
+        self.settle(
+            column,
+            Count::from_pieces(figure).and_then(Count::require_positive).map_err(|e| e.to_string()),
+        )
     }
 
     /// A plain figure.

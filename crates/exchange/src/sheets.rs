@@ -2,7 +2,9 @@
 
 pub(crate) mod exchange_rates;
 pub(crate) mod formulas;
+pub(crate) mod house_rates;
 pub(crate) mod lots;
+pub(crate) mod making_costs;
 pub(crate) mod materials;
 pub(crate) mod packs;
 mod quotation_terms;

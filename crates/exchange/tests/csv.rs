@@ -88,8 +88,8 @@ fn a_sheet_is_known_by_its_name_or_by_what_is_stated_or_by_its_headings() {
     }
     let stated = ReadOptions { sheet: Some(SheetKind::Materials), ..options() };
     assert_eq!(check_with(&stated, &[("lots.csv", text)], &[]).set.materials.len(), 1);
-    let unknown = "nothing tells what this sheet holds: name it materials, suppliers, quotations, exchange rates, formulas, \
-         formula lines, packs, pack components or lots";
+    let unknown = "nothing tells what this sheet holds: name it materials, suppliers, quotations, exchange rates, \
+         house rates, formulas, formula lines, making costs, packs, pack components or lots";
     // Both of these sheets could be it: the headings are not enough.
     check(
         &[("new.csv", "code,name,shade\nA,Alpha,red\n")],
@@ -245,7 +245,7 @@ fn folders_and_paths() {
         [
             "lots.ods: is not a file that can be read; save it as XLSX or as CSV in UTF-8",
             "stock.csv: nothing tells what this sheet holds: name it materials, suppliers, quotations, exchange rates, \
-             formulas, formula lines, packs, pack components or lots",
+             house rates, formulas, formula lines, making costs, packs, pack components or lots",
         ]
     );
     let missing = folder.path().join("none.csv");

@@ -187,8 +187,8 @@ fn worksheets_are_told_by_their_names_and_a_single_one_by_its_file() {
         let sheet = workbook.add_worksheet().set_name("suppliers").unwrap();
         texts(sheet, 0, &["code", "name", "currency"]);
     });
-    let unknown = "nothing tells what this sheet holds: name it materials, suppliers, quotations, exchange rates, formulas, \
-         formula lines, packs, pack components or lots";
+    let unknown = "nothing tells what this sheet holds: name it materials, suppliers, quotations, exchange rates, house rates, formulas, \
+         formula lines, making costs, packs, pack components or lots";
     let reading = check("book.xlsx", &several, &[&format!("book.xlsx, worksheet Prices: {unknown}")]);
     assert_eq!(reading.sheets.len(), 2);
     assert_eq!(

@@ -47,6 +47,8 @@ ids! {
     QuotationId,
     /// An exchange rate.
     RateId,
+    /// A rate of the house.
+    HouseRateId,
     /// A formula, all its versions together.
     FormulaId,
     /// One version of a formula.

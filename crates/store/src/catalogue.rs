@@ -13,6 +13,8 @@ use crate::{
     connection::sealed::HasConnection,
     rows::{
         formulas::{formula, line, version},
+        house_rates::house_rate,
+        making::cost,
         materials::material,
         packs::{component, pack},
         quotations::{charge, offer, quotation, rate},
@@ -77,6 +79,8 @@ async fn load(conn: &impl Conn, settings: &Settings) -> Result<Catalogue, StoreE
     let suppliers = supplier::Entity::find().all(db).await?;
     let rates = rate::Entity::find().order_by_asc(rate::Column::Date).all(db).await?;
 
+    let house_rates = house_rate::Entity::find().all(db).await?;
+
     let quotations = quotation::Entity::find().order_by_asc(quotation::Column::Id).all(db).await?;
     let offers = offer::Entity::find().order_by_asc(offer::Column::Position).all(db).await?;
     let mut offers = grouped(offers, |row| row.quotation);
@@ -88,6 +92,8 @@ async fn load(conn: &impl Conn, settings: &Settings) -> Result<Catalogue, StoreE
     let lines = line::Entity::find().order_by_asc(line::Column::Position).all(db).await?;
     let mut versions = grouped(versions, |row| row.formula);
     let mut lines = grouped(lines, |row| row.version);
+    let costs = cost::Entity::find().order_by_asc(cost::Column::Position).all(db).await?;
+    let mut costs = grouped(costs, |row| row.version);
 
     let packs = pack::Entity::find().all(db).await?;
     let components = component::Entity::find().order_by_asc(component::Column::Position).all(db).await?;
@@ -100,7 +106,8 @@ async fn load(conn: &impl Conn, settings: &Settings) -> Result<Catalogue, StoreE
             .into_iter()
             .map(|version| {
                 let lines = lines.remove(&version.id).unwrap_or_default();
-                version.into_version(lines)
+                let costs = costs.remove(&version.id).unwrap_or_default();
+                version.into_version(lines, costs)
             })
             .collect::<Result<_, StoreError>>()?;
         Ok::<_, StoreError>(row.into_formula(versions))
@@ -114,6 +121,7 @@ async fn load(conn: &impl Conn, settings: &Settings) -> Result<Catalogue, StoreE
             row.into_quotation(offers, charges)
         })?,
         rates: each(rates, rate::Model::into_rate)?,
+        house_rates: each(house_rates, house_rate::Model::into_rate)?,
         formulas: each(formulas, formula)?,
         packs: each(packs, |row| {
             let components = components.remove(&row.id).unwrap_or_default();

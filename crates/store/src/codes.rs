@@ -4,7 +4,9 @@ use chrono::{DateTime, Utc};
 use domain::{
     cautions::SignalWord,
     formulas::{AmountBasis, VersionStatus},
+    house_rates::HouseRateOf,
     lots::LotStatus,
+    making::MakingCostKind,
     materials::{MaterialKind, UseLevelKind},
     packs::ComponentPer,
     quotations::{BreakCounts, DutyOn, PriceBasis},
@@ -62,6 +64,22 @@ words!(ComponentPer { Unit => "unit", Case => "case" });
 words!(PriceBasis { AsSupplied => "as-supplied", ActiveMatter => "active-matter" });
 words!(DutyOn { Price => "price", PriceAndFreight => "price-and-freight" });
 words!(BreakCounts { Line => "line", Order => "order", Year => "year" });
+words!(MakingCostKind {
+    Labour => "labour",
+    Machine => "machine",
+    Cleaning => "cleaning",
+    Tests => "tests",
+    Disposal => "disposal",
+    Other => "other",
+});
+words!(HouseRateOf {
+    LabourHour => "labour-hour",
+    MachineHour => "machine-hour",
+    OverheadPerLabourHour => "overhead-per-labour-hour",
+    OverheadPerMachineHour => "overhead-per-machine-hour",
+    OverheadPerBatch => "overhead-per-batch",
+    OverheadOnLabour => "overhead-on-labour",
+});
 words!(LotStatus {
     Quarantine => "quarantine",
     Released => "released",
@@ -246,6 +264,8 @@ mod tests {
         check(&[Dimension::Mass, Dimension::Volume, Dimension::Count]);
         check(&[VersionStatus::Draft, VersionStatus::Approved, VersionStatus::Retired]);
         check(&[AmountBasis::AsSupplied, AmountBasis::ActiveMatter]);
+        check(&MakingCostKind::ALL);
+        check(&HouseRateOf::ALL);
         check(&[ComponentPer::Unit, ComponentPer::Case]);
         check(&[UseLevelKind::Recommended, UseLevelKind::Legal]);
         check(&[SignalWord::Warning, SignalWord::Danger]);

@@ -17,6 +17,8 @@ pub mod constraints {
     pub const QUOTATION_REFERENCE: &str = "uq_quotations_supplier_reference_key_material";
     /// There is a rate of that pair for that day.
     pub const RATE_DAY: &str = "uq_exchange_rates_from_currency_to_currency_date";
+    /// There is a rate of the house of that name from that day.
+    pub const HOUSE_RATE_DAY: &str = "uq_house_rates_name_key_valid_from";
     /// A formula's code is taken.
     pub const FORMULA_CODE: &str = "uq_formulas_code_key";
     /// Another formula makes that material.

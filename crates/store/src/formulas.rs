@@ -14,7 +14,9 @@ use crate::{
     connection::sealed::HasConnection,
     rows::{
         formulas::{formula, line, version},
-        insert_all, update_row,
+        insert_all,
+        making::cost,
+        update_row,
     },
 };
 
@@ -40,18 +42,19 @@ pub async fn formula_update(tx: &WriteTx, formula: &Formula) -> Result<(), Store
     update_row(tx.connection(), row, formula::Column::Id.eq(formula.id.0), "formula", formula.id).await
 }
 
-/// Adds a version with its lines.
+/// Adds a version with its lines and its costs of making.
 ///
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::VERSION_NUMBER`](crate::constraints::VERSION_NUMBER).
 pub async fn version_insert(tx: &WriteTx, version: &FormulaVersion) -> Result<(), StoreError> {
     insert_all(tx.connection(), vec![version::Model::draft_of(version)]).await?;
     insert_all(tx.connection(), line::Model::all_of(version)).await?;
+    insert_all(tx.connection(), cost::Model::all_of(version)).await?;
     // A draft first: the database takes lines of drafts only.
     status_settle(tx, version).await
 }
 
-/// Writes all of a draft anew, lines included.
+/// Writes all of a draft anew, lines and costs of making included.
 ///
 /// # Errors
 /// [`StoreError::Changed`] when there is no draft of that id: an approved version never changes.
@@ -68,6 +71,8 @@ pub async fn version_replace(tx: &WriteTx, version: &FormulaVersion) -> Result<(
     written?;
     line::Entity::delete_many().filter(line::Column::Version.eq(version.id.0)).exec(tx.connection()).await?;
     insert_all(tx.connection(), line::Model::all_of(version)).await?;
+    cost::Entity::delete_many().filter(cost::Column::Version.eq(version.id.0)).exec(tx.connection()).await?;
+    insert_all(tx.connection(), cost::Model::all_of(version)).await?;
     status_settle(tx, version).await
 }
 

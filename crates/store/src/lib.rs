@@ -18,6 +18,7 @@ mod codes;
 mod connection;
 mod error;
 pub mod formulas;
+pub mod house_rates;
 pub mod lots;
 pub mod materials;
 pub mod numbers;

@@ -32,6 +32,9 @@ pub(super) async fn apply(work: &mut Work<'_>, plan: &Plan) -> Result<(), Error>
     for rate in &plan.rates {
         store::quotations::rate_insert(&work.tx, rate).await?;
     }
+    for rate in &plan.house_rates {
+        store::house_rates::house_rate_insert(&work.tx, rate).await?;
+    }
     for put in &plan.formulas {
         match put {
             Put::New(formula) => store::formulas::formula_insert(&work.tx, formula).await?,

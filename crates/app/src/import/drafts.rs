@@ -9,7 +9,9 @@ use domain::{
     cautions::{CautionGroup, HazardCode, SignalWord},
     dates::Span,
     formulas::{AmountBasis, Approval, LineAmount, MeasuredDensity, Trim, VersionStatus, WrittenAs},
+    house_rates::{HouseRateAmount, HouseRateOf},
     lots::LotStatus,
+    making::{FillingRun, MakingCost},
     materials::{MaterialKind, UseLevel},
     packs::ComponentPer,
     quotations::{BreakCounts, DutyOn, FreightPer, PriceBasis},
@@ -58,6 +60,8 @@ pub struct ImportSet {
     pub quotations: Vec<QuotationDraft>,
     /// Exchange rates.
     pub rates: Vec<RateDraft>,
+    /// Rates of the house.
+    pub house_rates: Vec<HouseRateDraft>,
     /// Formulas, each with its versions and their lines.
     pub formulas: Vec<FormulaDraft>,
     /// Packs.
@@ -76,6 +80,7 @@ impl ImportSet {
             && self.suppliers.is_empty()
             && self.quotations.is_empty()
             && self.rates.is_empty()
+            && self.house_rates.is_empty()
             && self.formulas.is_empty()
             && self.packs.is_empty()
             && self.lots.is_empty()
@@ -94,6 +99,8 @@ pub struct Unread {
     pub formulas: BTreeSet<String>,
     /// Of packs.
     pub packs: BTreeSet<String>,
+    /// Names of rates of the house.
+    pub house_rates: BTreeSet<String>,
 }
 
 impl Unread {
@@ -278,6 +285,24 @@ pub struct RateDraft {
     pub source: String,
 }
 
+/// A rate of the house.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct HouseRateDraft {
+    /// Where it stood.
+    #[serde(skip)]
+    pub place: Place,
+    /// What formulas and packs call it by.
+    pub name: String,
+    /// What it is of.
+    pub of: HouseRateOf,
+    /// How much; it fits what it is of, and its money is in the house's currency.
+    pub amount: HouseRateAmount,
+    /// The day it holds from.
+    pub from: NaiveDate,
+    /// Remarks.
+    pub note: Option<String>,
+}
+
 /// A formula with the versions that were read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FormulaDraft {
@@ -320,6 +345,14 @@ pub struct VersionDraft {
     pub largest_batch: Option<Mass>,
     /// In the house's currency.
     pub cost_per_batch: Option<Money>,
+    /// At least 0; with the process loss below 100 %.
+    pub evaporation: Percent,
+    /// Not below nought.
+    pub samples: Mass,
+    /// Not below nought.
+    pub retains: Mass,
+    /// By name; `None` when the import holds no sheet of making costs: what a known version has stays as it is.
+    pub costs: Option<Vec<MakingCostDraft>>,
     /// Of what it makes.
     pub shelf_life: Option<Span>,
     /// Who approved it and when.
@@ -328,6 +361,16 @@ pub struct VersionDraft {
     pub note: Option<String>,
     /// By position; at least one, no position twice, one q.s. at most.
     pub lines: Vec<LineDraft>,
+}
+
+/// A named cost of making a version.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct MakingCostDraft {
+    /// Where it stood.
+    #[serde(skip)]
+    pub place: Place,
+    /// Its money is in the house's currency; the rate it may name is one by name.
+    pub cost: MakingCost,
 }
 
 /// One line of a formula version.
@@ -382,6 +425,8 @@ pub struct PackDraft {
     pub units_per_case: Option<u32>,
     /// Per unit, in the house's currency.
     pub line_labour: Option<Money>,
+    /// Its money is in the house's currency; no line labour stands beside a speed.
+    pub run: FillingRun,
     /// Per unit without tax, in the house's currency.
     pub price: Option<Money>,
     /// Expected sales in a year.

@@ -54,6 +54,9 @@ pub struct ImportReport {
     pub quotations: Tally,
     /// Exchange rates.
     pub rates: Tally,
+    /// Rates of the house.
+    #[serde(default)]
+    pub house_rates: Tally,
     /// Formula versions.
     pub versions: Tally,
     /// Packs.
@@ -65,9 +68,18 @@ pub struct ImportReport {
 impl ImportReport {
     /// Whether anything was, or would be, written.
     pub fn changes_anything(&self) -> bool {
-        [self.materials, self.suppliers, self.quotations, self.rates, self.versions, self.packs, self.lots]
-            .iter()
-            .any(|tally| tally.created + tally.updated > 0)
+        [
+            self.materials,
+            self.suppliers,
+            self.quotations,
+            self.rates,
+            self.house_rates,
+            self.versions,
+            self.packs,
+            self.lots,
+        ]
+        .iter()
+        .any(|tally| tally.created + tally.updated > 0)
     }
 }
 

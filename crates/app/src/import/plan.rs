@@ -1,5 +1,7 @@
 //! Working out what a set changes, before anything is written.
 
+mod making;
+
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
@@ -7,7 +9,9 @@ use domain::{
     Catalogue, Problem,
     catalogue::CatalogueParts,
     formulas::{Formula, FormulaLine, FormulaVersion, VersionStatus},
+    house_rates::HouseRate,
     lots::Lot,
+    making::Making,
     materials::{Material, MaterialKind},
     packs::{Pack, PackComponent},
     quotations::{ExchangeRate, Offer, Quotation},
@@ -49,6 +53,7 @@ pub(super) struct Plan {
     pub suppliers: Vec<Put<Supplier>>,
     pub quotations: Vec<Quotation>,
     pub rates: Vec<ExchangeRate>,
+    pub house_rates: Vec<HouseRate>,
     /// Formulas without their versions.
     pub formulas: Vec<Put<Formula>>,
     pub versions: Vec<VersionPut>,
@@ -95,6 +100,7 @@ pub(super) fn plan(
         planner.quotation(draft, &materials, &suppliers);
     }
     planner.rates(set);
+    planner.house_rates(set);
     for draft in &set.formulas {
         planner.formula(draft, &materials);
     }
@@ -436,6 +442,12 @@ impl Planner<'_> {
                 trim: line.trim.clone().map(Box::new),
             });
         }
+        let making = Making {
+            evaporation: draft.evaporation,
+            samples: draft.samples,
+            retains: draft.retains,
+            costs: self.making_costs(draft, known),
+        };
         let wanted = FormulaVersion {
             id: known.map_or_else(FormulaVersionId::new, |v| v.id),
             formula: id,
@@ -450,6 +462,7 @@ impl Planner<'_> {
             smallest_batch: draft.smallest_batch,
             largest_batch: draft.largest_batch,
             cost_per_batch: draft.cost_per_batch,
+            making,
             shelf_life: draft.shelf_life,
             approval: draft.approval.clone(),
             note: draft.note.clone(),
@@ -528,6 +541,9 @@ impl Planner<'_> {
             }
         };
         self.product(draft, product);
+        for rate in draft.run.rates() {
+            self.codes.hourly_rate(&draft.place, "labour rate, machine rate", rate);
+        }
         let wanted = Pack {
             id: known.as_ref().map_or_else(PackId::new, |p| p.id),
             code: known.as_ref().map_or_else(|| draft.code.clone(), |p| p.code.clone()),
@@ -540,6 +556,7 @@ impl Planner<'_> {
             components,
             units_per_case: draft.units_per_case,
             line_labour: draft.line_labour,
+            run: draft.run.clone(),
             price: draft.price,
             units_a_year: draft.units_a_year,
             note: draft.note.clone(),

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use domain::{Catalogue, Problem, text::code_key};
+use domain::{Catalogue, Problem, house_rates::HouseRateOf, text::code_key};
 use kernel::ids::{FormulaId, MaterialId, SupplierId};
 
 use super::drafts::{ImportSet, Place, Unread};
@@ -12,6 +12,7 @@ pub(super) struct Codes<'a> {
     materials: HashMap<String, MaterialId>,
     suppliers: HashMap<String, SupplierId>,
     formulas: HashMap<String, FormulaId>,
+    house_rates: HashMap<String, HouseRateOf>,
     unread: &'a Unread,
     /// Problems found so far.
     pub problems: Vec<Problem>,
@@ -35,7 +36,12 @@ impl<'a> Codes<'a> {
         for draft in &set.formulas {
             formulas.entry(code_key(&draft.code)).or_default();
         }
-        Self { materials, suppliers, formulas, unread: &set.unread, problems: Vec::new() }
+        let mut house_rates: HashMap<String, HouseRateOf> =
+            catalogue.house_rates().map(|r| (code_key(&r.name), r.of)).collect();
+        for draft in &set.house_rates {
+            house_rates.entry(code_key(&draft.name)).or_insert(draft.of);
+        }
+        Self { materials, suppliers, formulas, house_rates, unread: &set.unread, problems: Vec::new() }
     }
 
     /// Notes a problem.
@@ -80,5 +86,28 @@ impl<'a> Codes<'a> {
             self.unknown(&self.unread.formulas, place, column, "formula", code);
         }
         found
+    }
+
+    /// What the rate of the house of a name is of, known or first said in the set.
+    pub fn house_rate_of(&self, name: &str) -> Option<HouseRateOf> {
+        self.house_rates.get(&code_key(name)).copied()
+    }
+
+    /// A rate of the house that is paid by the hour, or a problem.
+    pub fn hourly_rate(&mut self, place: &Place, column: &str, name: &str) {
+        match self.house_rate_of(name) {
+            None => self.unknown_rate(place, column, name),
+            Some(of) if of.is_overhead() => {
+                let message = format!("“{name}” is an overhead; hours are paid at a labour or machine rate");
+                self.problem(place, column, message);
+            }
+            Some(_) => {}
+        }
+    }
+
+    fn unknown_rate(&mut self, place: &Place, column: &str, name: &str) {
+        if !Unread::names(&self.unread.house_rates, name) {
+            self.problem(place, column, format!("there is no rate of the house with the name “{name}”"));
+        }
     }
 }

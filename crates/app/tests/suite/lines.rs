@@ -139,6 +139,7 @@ fn draft(house: &House, lines: &[(&str, &str, Option<Trim>)]) -> FormulaVersionW
         largest_batch: None,
         cost_per_batch: None,
         shelf_life: None,
+        making: None,
         note: None,
     }
 }

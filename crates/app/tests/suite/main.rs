@@ -14,6 +14,7 @@ mod importing;
 mod lines;
 mod making;
 mod quoting;
+mod making_costs;
 mod races;
 mod random_histories;
 mod requests;

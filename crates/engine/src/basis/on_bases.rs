@@ -72,8 +72,8 @@ pub fn bases_side_by_side(
     Ok(OnBases { sheets, lines })
 }
 
-fn key(line: &CostLine) -> (LineKind, Option<MaterialId>) {
-    (line.kind, line.material.as_ref().map(|material| material.id))
+fn key(line: &CostLine) -> (LineKind, Option<MaterialId>, Option<String>) {
+    (line.kind, line.material.as_ref().map(|material| material.id), line.label.clone())
 }
 
 /// Lines of several sheets that belong together.

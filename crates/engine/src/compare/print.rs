@@ -182,7 +182,11 @@ fn print_lines(
         let effect = |at: usize| Decimal::new(effects.get(at).copied().unwrap_or_default(), places);
         printed.push(PrintedDifference {
             kind: line.kind.code(),
-            label: line.material.as_ref().map_or_else(|| line.kind.words().to_owned(), ToString::to_string),
+            label: match (&line.material, &line.label) {
+                (Some(material), _) => material.to_string(),
+                (None, Some(label)) => label.clone(),
+                (None, None) => line.kind.words().to_owned(),
+            },
             material: line.material.clone(),
             change: line.change.code(),
             amount_before: rounded(&line.amount_before, AMOUNT_PLACES)?,

@@ -1,7 +1,10 @@
 //! Two versions side by side: doses, active matter and cost per kg of each material, and what else is written otherwise.
 
 use chrono::NaiveDate;
-use domain::formulas::{FormulaVersion, VersionStatus, WrittenAs};
+use domain::{
+    formulas::{FormulaVersion, VersionStatus, WrittenAs},
+    making::Making,
+};
 use kernel::{
     Currency, Exact, Mass,
     ids::{FormulaId, FormulaVersionId, MaterialId},
@@ -256,13 +259,18 @@ fn header(before: &FormulaVersion, after: &FormulaVersion) -> Vec<HeaderChange> 
     let density = |version: &FormulaVersion| or_none(version.density.as_ref().map(|d| d.density.to_string()));
     put("density", density(before), density(after));
     put("process loss", before.process_loss.to_string(), after.process_loss.to_string());
+    let (making_before, making_after) = (&before.making, &after.making);
+    put("evaporation", making_before.evaporation.to_string(), making_after.evaporation.to_string());
     put("heel", before.heel.to_string(), after.heel.to_string());
+    put("samples", making_before.samples.to_string(), making_after.samples.to_string());
+    put("retains", making_before.retains.to_string(), making_after.retains.to_string());
     put("usual batch", before.usual_batch.to_string(), after.usual_batch.to_string());
     let mass = |mass: Option<Mass>| or_none(mass.map(|mass| mass.to_string()));
     put("smallest batch", mass(before.smallest_batch), mass(after.smallest_batch));
     put("largest batch", mass(before.largest_batch), mass(after.largest_batch));
     let cost = |version: &FormulaVersion| or_none(version.cost_per_batch.map(|cost| cost.to_string()));
     put("cost per batch", cost(before), cost(after));
+    put("costs of making", costs(making_before), costs(making_after));
     let life = |version: &FormulaVersion| or_none(version.shelf_life.map(|life| life.to_string()));
     put("shelf life", life(before), life(after));
     // The order of addition is part of a formula even when no dose moves.
@@ -273,6 +281,15 @@ fn header(before: &FormulaVersion, after: &FormulaVersion) -> Vec<HeaderChange> 
         put("order of addition", "as it was".to_owned(), "changed".to_owned());
     }
     changes
+}
+
+fn costs(making: &Making) -> String {
+    let costs: Vec<String> = making
+        .costs
+        .iter()
+        .map(|cost| format!("{} ({}) {}", cost.name, cost.kind.word(), cost.amount))
+        .collect();
+    if costs.is_empty() { "none".to_owned() } else { costs.join("; ") }
 }
 
 fn written_as(written: WrittenAs) -> String {

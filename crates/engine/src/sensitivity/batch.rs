@@ -178,7 +178,8 @@ fn sheet_at(
         Err(
             error @ (EngineError::BatchNotPositive
             | EngineError::NothingLeft { .. }
-            | EngineError::NotOneUnit { .. }),
+            | EngineError::NotOneUnit { .. }
+            | EngineError::NothingSaleable { .. }),
         ) => Ok(Err(error.to_string())),
         Err(error) => Err(error),
     }
@@ -205,7 +206,7 @@ fn point(
     };
     match sheet_at(view, request, batch)? {
         Ok(sheet) => {
-            let lost = &sheet.batch.process_loss + &sheet.batch.heel;
+            let lost = &sheet.batch.charged - &sheet.batch.good;
             let units = sheet.filling.as_ref().map(|filling| filling.units);
             let over = units.map_or_else(|| sheet.batch.good.clone(), Exact::whole);
             point.lost = Some(lost.checked_div(&sheet.batch.charged)?);

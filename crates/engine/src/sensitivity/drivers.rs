@@ -387,7 +387,11 @@ fn pairs_of(lines: &[CostLine], pairs: &mut BTreeSet<(Currency, Currency)>) {
         let rate = match &line.source {
             Source::Quotation(source) => source.rate.as_ref(),
             Source::RolledUp(source) => source.making_rate.as_ref(),
-            Source::CostPerBatch { rate, .. } | Source::LineLabour { rate, .. } => rate.as_ref(),
+            Source::CostPerBatch { rate, .. }
+            | Source::LineLabour { rate, .. }
+            | Source::Changeover { rate, .. } => rate.as_ref(),
+            Source::MakingCost(source) => source.rate.as_ref(),
+            Source::HouseRate(source) => source.rate.as_ref(),
             _ => None,
         };
         if let Some(rate) = rate {

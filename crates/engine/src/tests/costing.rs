@@ -10,16 +10,16 @@ use crate::{
     present::{self, PrintedCostSheet, PrintedLine},
 };
 
-fn cost(house: &House, request: &CostRequest) -> Result<CostSheet, EngineError> {
+pub fn cost(house: &House, request: &CostRequest) -> Result<CostSheet, EngineError> {
     let catalogue = house.catalogue();
     cost_sheet(&View::plain(&catalogue), request)
 }
 
-fn printed(house: &House, request: &CostRequest) -> PrintedCostSheet {
+pub fn printed(house: &House, request: &CostRequest) -> PrintedCostSheet {
     present::cost_sheet(&cost(house, request).unwrap()).unwrap()
 }
 
-fn codes(sheet: &CostSheet) -> (Vec<&'static str>, Vec<&'static str>) {
+pub fn codes(sheet: &CostSheet) -> (Vec<&'static str>, Vec<&'static str>) {
     (sheet.gaps.iter().map(crate::Gap::code).collect(), sheet.notes.iter().map(crate::Note::code).collect())
 }
 
@@ -297,7 +297,8 @@ pub fn assert_adds_up(sheet: &PrintedCostSheet) {
     if sheet.lines.iter().all(|l| l.kind != "INGREDIENT" || l.amount.is_some()) {
         assert_eq!(charges.sum::<Decimal>(), sheet.charged_kg);
     }
-    assert_eq!(sheet.process_loss_kg + sheet.heel_kg + sheet.good_output_kg, sheet.charged_kg);
+    let lost = sheet.evaporation_kg + sheet.process_loss_kg + sheet.heel_kg;
+    assert_eq!(lost + sheet.samples_kg + sheet.retains_kg + sheet.good_output_kg, sheet.charged_kg);
     nested(&sheet.lines);
 }
 

@@ -9,6 +9,8 @@ use domain::{
         AmountBasis, Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, Trim,
         VersionStatus, WrittenAs,
     },
+    house_rates::{HouseRate, HouseRateAmount, HouseRateOf},
+    making::{FillingRun, Making},
     materials::{Material, MaterialKind},
     packs::{ComponentPer, Pack, PackComponent},
     quotations::{ExchangeRate, Offer, Quotation, Terms},
@@ -17,7 +19,7 @@ use domain::{
 use kernel::{
     Count, Currency, DecimalMark, Density, Exact, Mass, Money, Parts, Percent, Quantity, Rate, Unit,
     UnitPrice,
-    ids::{FormulaId, FormulaVersionId, MaterialId, PackId, QuotationId, RateId, SupplierId},
+    ids::{FormulaId, FormulaVersionId, HouseRateId, MaterialId, PackId, QuotationId, RateId, SupplierId},
     parse_decimal,
 };
 use rust_decimal::Decimal;
@@ -91,6 +93,7 @@ impl House {
                 suppliers: parts.suppliers.clone(),
                 quotations: parts.quotations.clone(),
                 rates: parts.rates.clone(),
+                house_rates: parts.house_rates.clone(),
                 formulas: parts.formulas.clone(),
                 packs: parts.packs.clone(),
             },
@@ -183,6 +186,33 @@ impl House {
         self
     }
 
+    /// A rate of the house from 2026-01-01: `1.5 GBP` per hour or batch, `40 %`, or `12000 GBP over 1000`.
+    pub fn house_rate(&mut self, name: &str, of: HouseRateOf, amount: &str) -> &mut HouseRate {
+        let amount = if let Some(figure) = amount.strip_suffix(" %") {
+            HouseRateAmount::Percent(percent(figure))
+        } else if let Some((cost, normal)) = amount.split_once(" over ") {
+            let (figure, currency) = cost.split_once(' ').unwrap();
+            HouseRateAmount::Budget {
+                cost: Money::from_decimal(dec(figure), currency.parse().unwrap()).unwrap(),
+                normal_capacity: dec(normal),
+                capacity_used: None,
+            }
+        } else {
+            HouseRateAmount::Stated(price(amount))
+        };
+        let rate = HouseRate {
+            id: HouseRateId::new(),
+            name: name.to_owned(),
+            of,
+            amount,
+            from: day("2026-01-01"),
+            note: None,
+        };
+        rate.require_sound().unwrap();
+        self.parts.house_rates.push(rate);
+        self.parts.house_rates.last_mut().unwrap()
+    }
+
     pub fn rate(&mut self, from: &str, to: &str, rate: &str, date: &str) {
         self.parts.rates.push(ExchangeRate {
             id: RateId::new(),
@@ -229,6 +259,7 @@ impl House {
                 smallest_batch: None,
                 largest_batch: None,
                 cost_per_batch: None,
+                making: Making::default(),
                 shelf_life: None,
                 approval: Some(Approval { by: "A. Tester".to_owned(), on: day("2026-01-01") }),
                 note: None,
@@ -309,6 +340,7 @@ impl House {
             components: Vec::new(),
             units_per_case: None,
             line_labour: None,
+            run: FillingRun::default(),
             price: None,
             units_a_year: None,
             note: None,
@@ -345,5 +377,9 @@ pub fn offer(pack: &str, offered: UnitPrice, per: &str, from: Option<&str>) -> O
 
 #[expect(clippy::unnecessary_wraps, reason = "it is put where a version may have none")]
 pub fn measured(text: &str) -> Option<MeasuredDensity> {
-    Some(MeasuredDensity { density: density(text), measured_on: None, celsius: Some(dec("20")) })
+    Some(MeasuredDensity {
+        density: density(text),
+        measured_on: Some(day("2026-01-01")),
+        celsius: Some(dec("20")),
+    })
 }

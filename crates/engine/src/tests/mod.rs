@@ -12,6 +12,7 @@ mod ladders;
 mod landing;
 mod ledger;
 mod lines;
+mod making;
 mod normalising;
 mod ordering;
 mod potency;

@@ -21,11 +21,13 @@ fn sheet_of(house: &House, overlay: &Overlay) -> CostSheet {
     cost_sheet(&view, &CostRequest::pack(house.pack_id("P"), today())).unwrap()
 }
 
-/// Without heels and making, a cost is nothing but materials.
+/// Without heels, samples, retains and making, a cost is nothing but materials.
 fn without_making(mut plans: Plans) -> Plans {
     for plan in plans.levels.iter_mut().flatten() {
         plan.heel = 0;
         plan.making = None;
+        plan.taken = (0, 0);
+        plan.costs = (0, 0);
     }
     plans
 }
@@ -129,5 +131,77 @@ proptest! {
         prop_assert_eq!(part.lines.iter().any(|line| line.partial), used);
         prop_assert!(part.totals.per_batch <= whole.totals.per_batch);
         assert_adds_up(&present::cost_sheet(&part).unwrap());
+    }
+
+    /// Where nothing of it is the same for every batch, twice the batch costs twice as much, and a kg the same.
+    #[test]
+    fn cost_is_homogeneous_without_fixed_parts(
+        mut plans in plans().prop_map(without_making),
+        drain in 0_u32..200,
+        times in 1_i64..50,
+    ) {
+        plans.levels[2][0].costs = (0, drain);
+        let house = plans.house();
+        let catalogue = house.catalogue();
+        let view = View::plain(&catalogue);
+        let request = CostRequest::version(house.version_id("L2F0"), today());
+        let one = cost_sheet(&view, &request).unwrap();
+        let batch = kernel::Mass::from_exact_half_even(&(&one.batch.charged * &Exact::from(times))).unwrap();
+        let many = cost_sheet(&view, &request.at_batch(batch)).unwrap();
+        prop_assert_eq!(&many.totals.per_kg, &one.totals.per_kg);
+        prop_assert_eq!(&many.totals.per_litre, &one.totals.per_litre);
+        prop_assert_eq!(many.totals.per_batch, one.totals.per_batch * Exact::from(times));
+        prop_assert_eq!(many.batch.good, one.batch.good * Exact::from(times));
+    }
+
+    /// What is for sale is never more than what is filled, and keeping one more back never makes a unit cheaper; the batch costs
+    /// the same, and the liquid too.
+    #[test]
+    fn keeping_more_back_never_makes_a_unit_cheaper(plans in plans(), more in 1_u32..5) {
+        let sheet_with = |kept_back: u32| {
+            let mut plans = plans.clone();
+            plans.run.kept_back = kept_back;
+            sheet_of(&plans.house(), &Overlay::default())
+        };
+        let (fewer, more) = (sheet_with(plans.run.kept_back), sheet_with(plans.run.kept_back + more));
+        for sheet in [&fewer, &more] {
+            let filling = sheet.filling.as_ref().unwrap();
+            prop_assert!(filling.units <= filling.filled && filling.units > 0);
+            prop_assert_eq!(filling.units + filling.kept_back, filling.filled);
+            assert_adds_up(&present::cost_sheet(sheet).unwrap());
+        }
+        prop_assert!(fewer.totals.per_unit <= more.totals.per_unit);
+        prop_assert!(fewer.totals.per_case <= more.totals.per_case);
+        prop_assert_eq!(&fewer.totals.per_batch, &more.totals.per_batch);
+        prop_assert_eq!(&fewer.totals.per_kg, &more.totals.per_kg);
+    }
+
+    /// Where a batch goes adds up to what was charged, and no more vapour, samples or retains ever make a kg cheaper.
+    #[test]
+    fn losses_add_up_and_cost(plans in plans(), vapour in 0_u32..50, sample in 0_u32..200) {
+        let sheet_with = |vapour: u32, sample: u32| {
+            let mut plans = plans.clone();
+            plans.levels[2][0].evaporation += vapour;
+            plans.levels[2][0].taken.1 += sample;
+            let house = plans.house();
+            let catalogue = house.catalogue();
+            let request = CostRequest::version(house.version_id("L2F0"), today());
+            cost_sheet(&View::plain(&catalogue), &request).unwrap()
+        };
+        let (less, more) = (sheet_with(0, 0), sheet_with(vapour, sample));
+        for sheet in [&less, &more] {
+            let batch = &sheet.batch;
+            let parts = [
+                &batch.evaporation,
+                &batch.process_loss,
+                &batch.heel,
+                &batch.samples,
+                &batch.retains,
+                &batch.good,
+            ];
+            let sum: Exact = parts.into_iter().sum();
+            prop_assert_eq!(&sum, &batch.charged);
+        }
+        prop_assert!(less.totals.per_kg <= more.totals.per_kg);
     }
 }

@@ -115,7 +115,16 @@ fn version(row: &mut Row<'_>, formula: Option<String>, number: Option<u32>) -> O
     let written_as = manner.and_then(|manner| written_as(row, manner));
     let density = density(row);
     let process_loss = row.loss("process loss");
+    let evaporation = row.loss("evaporation");
+    if let Ok(lost) = process_loss.checked_add(evaporation)
+        && lost >= Percent::HUNDRED
+        && !row.is_faulty()
+    {
+        row.fault("evaporation", format!("with the process loss it is {lost}; nothing is left"));
+    }
     let heel = row.mass("heel").unwrap_or_default();
+    let samples = row.mass("samples").unwrap_or_default();
+    let retains = row.mass("retains").unwrap_or_default();
     let smallest_batch = row.mass_above_nought("smallest batch");
     let usual_batch = row.mass_above_nought("usual batch");
     let usual_batch = row.must("usual batch", usual_batch);
@@ -141,6 +150,10 @@ fn version(row: &mut Row<'_>, formula: Option<String>, number: Option<u32>) -> O
             smallest_batch,
             largest_batch,
             cost_per_batch,
+            evaporation,
+            samples,
+            retains,
+            costs: None,
             shelf_life,
             approval,
             note,

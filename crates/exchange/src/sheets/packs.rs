@@ -1,8 +1,12 @@
 //! Packs and what they are made of.
 
 use app::import::{ComponentDraft, PackDraft, Unread};
-use domain::{packs::ComponentPer, text::code_key};
-use kernel::{Dimension, Quantity, Unit};
+use domain::{
+    making::{FillingRun, LineSpeed},
+    packs::ComponentPer,
+    text::code_key,
+};
+use kernel::{Count, Dimension, Quantity, Unit};
 use std::collections::HashMap;
 
 use crate::{collected::Collected, kinds::SheetKind, problems::Problems, row::Row};
@@ -39,6 +43,7 @@ fn pack(row: &mut Row<'_>, code: Option<&str>) -> Option<PackDraft> {
     let filling_loss = row.loss("filling loss");
     let units_per_case = row.whole("units per case");
     let line_labour = row.house_money("line labour");
+    let run = filling_run(row, line_labour.is_some());
     let price = row.house_money("price");
     let units_a_year = row.whole("units a year");
     let note = row.note("note");
@@ -52,11 +57,42 @@ fn pack(row: &mut Row<'_>, code: Option<&str>) -> Option<PackDraft> {
         filling_loss,
         units_per_case,
         line_labour,
+        run,
         price,
         units_a_year,
         note,
         components: None,
     })
+}
+
+/// How a pack is filled: what is kept back, how fast the line goes and at which rates, what a changeover costs.
+fn filling_run(row: &mut Row<'_>, has_line_labour: bool) -> FillingRun {
+    let units_kept_back = row.whole_or_nought("units kept back").unwrap_or_default();
+    let changeover = row.house_money("changeover");
+    let units_per_hour = row.count_above_nought("units per hour");
+    let people = row.count_above_nought("people");
+    let labour_rate = row.code("labour rate");
+    let machine_rate = row.code("machine rate");
+    if !row.has("units per hour") {
+        for column in ["people", "labour rate", "machine rate"] {
+            if row.has(column) {
+                row.fault(column, "needs the units per hour beside it");
+            }
+        }
+    } else if has_line_labour {
+        row.fault("units per hour", "stands beside a line labour per unit; one of the two is needed");
+    } else if !row.has("labour rate") && !row.has("machine rate") {
+        row.fault("units per hour", "needs a labour rate or a machine rate beside it");
+    } else if row.has("people") && !row.has("labour rate") {
+        row.fault("people", "needs the labour rate beside it");
+    }
+    let speed = units_per_hour.map(|units_per_hour| LineSpeed {
+        units_per_hour,
+        people: people.unwrap_or(Count::from_thousandths(1_000)),
+        labour_rate,
+        machine_rate,
+    });
+    FillingRun { units_kept_back, speed, changeover }
 }
 
 pub(crate) fn read_component(row: &mut Row<'_>, out: &mut Collected) {

@@ -297,6 +297,7 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
         smallest_batch,
         largest_batch,
         cost_per_batch,
+        making: None,
         shelf_life: input.shelf_life.map(|span| span.0),
         note: input.note,
     })

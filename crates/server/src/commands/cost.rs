@@ -124,16 +124,41 @@ fn headline(text: &mut String, sheet: &PrintedCostSheet) {
     }
     let _ = write!(
         text,
-        "a batch of {} kg: {} kg process loss, {} kg heel, {} kg good",
+        "a batch of {} kg: {} kg process loss, {} kg heel, ",
         sheet.charged_kg.normalize(),
         sheet.process_loss_kg.normalize(),
         sheet.heel_kg.normalize(),
-        sheet.good_output_kg.normalize()
     );
+    let others =
+        [(sheet.evaporation_kg, "evaporation"), (sheet.samples_kg, "samples"), (sheet.retains_kg, "retains")];
+    for (kg, what) in others.into_iter().filter(|(kg, _)| !kg.is_zero()) {
+        let _ = write!(text, "{} kg {what}, ", kg.normalize());
+    }
+    let _ = write!(text, "{} kg good", sheet.good_output_kg.normalize());
     if let Some(filling) = &sheet.filling {
-        let _ = write!(text, ", {} units of {} kg", filling.units, filling.fill_mass_kg.normalize());
+        let fill = filling.fill_mass_kg.normalize();
+        if filling.kept_back_units.is_zero() {
+            let _ = write!(text, ", {} units of {fill} kg", filling.units);
+        } else {
+            let (filled, kept_back) = (filling.filled_units, filling.kept_back_units);
+            let _ = write!(
+                text,
+                ", {filled} units of {fill} kg, {kept_back} kept back, {} for sale",
+                filling.units
+            );
+        }
     }
     text.push('\n');
+    if let Some(density) = sheet.density_kg_per_litre {
+        let _ = write!(text, "density {} kg/L", density.normalize());
+        if let Some(celsius) = sheet.density_celsius {
+            let _ = write!(text, " at {celsius} °C");
+        }
+        if let Some(day) = sheet.density_measured_on {
+            let _ = write!(text, ", measured on {day}");
+        }
+        text.push('\n');
+    }
 }
 
 fn totals(text: &mut String, sheet: &PrintedCostSheet) {
@@ -147,6 +172,8 @@ fn totals(text: &mut String, sheet: &PrintedCostSheet) {
         ("one unit".to_owned(), totals.per_unit),
         (case, totals.per_case),
         ("one litre of the liquid".to_owned(), totals.per_litre),
+        ("one US gallon of the liquid".to_owned(), totals.per_us_gallon),
+        ("one imperial gallon of the liquid".to_owned(), totals.per_imperial_gallon),
         ("one kg of the liquid".to_owned(), Some(totals.per_kg)),
         ("the batch".to_owned(), Some(totals.per_batch)),
     ];

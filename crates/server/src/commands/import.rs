@@ -118,6 +118,7 @@ fn answer_of(reading: &Reading, report: &ImportReport) -> Answer {
             count("suppliers", report.suppliers),
             count("quotations", report.quotations),
             count("exchange rates", report.rates),
+            count("house rates", report.house_rates),
             count("formula versions", report.versions),
             count("packs", report.packs),
             count("lots", report.lots),

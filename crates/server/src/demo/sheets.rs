@@ -19,11 +19,13 @@ macro_rules! embedded {
     };
 }
 
-const SHEETS: [(&str, &str); 9] = embedded![
+const SHEETS: [(&str, &str); 11] = embedded![
     "exchange-rates.csv",
     "formula-lines.csv",
     "formulas.csv",
+    "house-rates.csv",
     "lots.csv",
+    "making-costs.csv",
     "materials.csv",
     "pack-components.csv",
     "packs.csv",
@@ -91,7 +93,7 @@ mod tests {
     #[test]
     fn nothing_is_written_over() {
         let folder = std::env::temp_dir().join(format!("stillroom-sheets-{}", std::process::id()));
-        assert_eq!(write_sheets(&folder, 3).unwrap().len(), 9);
+        assert_eq!(write_sheets(&folder, 3).unwrap().len(), SHEETS.len());
         assert!(matches!(write_sheets(&folder, 3), Err(Failure::Usage(_))));
         std::fs::remove_dir_all(&folder).unwrap();
     }

@@ -5,6 +5,7 @@ use domain::{
         Approval, Formula, FormulaLine, FormulaVersion, LineAmount, MeasuredDensity, Trim, VersionStatus,
         WrittenAs,
     },
+    making::Making,
     text::code_key,
 };
 use kernel::{
@@ -15,7 +16,7 @@ use kernel::{
 use crate::{
     StoreError,
     codes::{At, Word, to_text},
-    rows::currency_of,
+    rows::{currency_of, making},
 };
 
 super::table! {
@@ -48,6 +49,9 @@ super::table! {
         largest_batch: Option<i64>,
         cost_per_batch: Option<i64>,
         cost_currency: Option<String>,
+        evaporation: i64,
+        samples: i64,
+        retains: i64,
         shelf_life: Option<String>,
         approved_by: Option<String>,
         approved_on: Option<NaiveDate>,
@@ -126,6 +130,9 @@ impl version::Model {
             largest_batch: v.largest_batch.map(Mass::micrograms),
             cost_per_batch: v.cost_per_batch.map(Money::micros),
             cost_currency: currency_of(v.cost_per_batch),
+            evaporation: v.making.evaporation.nano(),
+            samples: v.making.samples.micrograms(),
+            retains: v.making.retains.micrograms(),
             shelf_life: v.shelf_life.map(String::from),
             approved_by: None,
             approved_on: None,
@@ -133,7 +140,11 @@ impl version::Model {
         }
     }
 
-    pub(crate) fn into_version(self, lines: Vec<line::Model>) -> Result<FormulaVersion, StoreError> {
+    pub(crate) fn into_version(
+        self,
+        lines: Vec<line::Model>,
+        costs: Vec<making::cost::Model>,
+    ) -> Result<FormulaVersion, StoreError> {
         let id = self.id;
         let at = At::new("formula_versions", &id);
         let written_as = match (self.written_as.as_str(), self.written_total) {
@@ -168,6 +179,12 @@ impl version::Model {
             smallest_batch: self.smallest_batch.map(Mass::from_micrograms),
             largest_batch: self.largest_batch.map(Mass::from_micrograms),
             cost_per_batch: at.money_opt("cost_per_batch", self.cost_per_batch, cost_currency)?,
+            making: Making {
+                evaporation: Percent::from_nano(self.evaporation),
+                samples: Mass::from_micrograms(self.samples),
+                retains: Mass::from_micrograms(self.retains),
+                costs: costs.into_iter().map(|cost| cost.into_cost(&at)).collect::<Result<_, _>>()?,
+            },
             shelf_life: at.text_opt("shelf_life", self.shelf_life.as_deref())?,
             approval: self.approved_by.zip(self.approved_on).map(|(by, on)| Approval { by, on }),
             note: self.note,

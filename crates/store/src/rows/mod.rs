@@ -11,7 +11,9 @@ use uuid::Uuid;
 use crate::StoreError;
 
 pub(crate) mod formulas;
+pub(crate) mod house_rates;
 pub(crate) mod lots;
+pub(crate) mod making;
 pub(crate) mod materials;
 pub(crate) mod movements;
 pub(crate) mod packs;

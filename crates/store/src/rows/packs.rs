@@ -1,6 +1,7 @@
 //! Packs and their components.
 
 use domain::{
+    making::{FillingRun, LineSpeed},
     packs::{Pack, PackComponent},
     text::code_key,
 };
@@ -35,6 +36,13 @@ super::table! {
         price_currency: Option<String>,
         units_a_year: Option<i64>,
         note: Option<String>,
+        units_kept_back: i64,
+        changeover: Option<i64>,
+        changeover_currency: Option<String>,
+        units_per_hour: Option<i64>,
+        people: Option<i64>,
+        labour_rate: Option<String>,
+        machine_rate: Option<String>,
     }
 }
 
@@ -71,6 +79,13 @@ impl pack::Model {
             price_currency: currency_of(p.price),
             units_a_year: p.units_a_year.map(|units| to_whole("units a year", units)).transpose()?,
             note: p.note.clone(),
+            units_kept_back: i64::from(p.run.units_kept_back),
+            changeover: p.run.changeover.map(Money::micros),
+            changeover_currency: currency_of(p.run.changeover),
+            units_per_hour: p.run.speed.as_ref().map(|speed| speed.units_per_hour.thousandths()),
+            people: p.run.speed.as_ref().map(|speed| speed.people.thousandths()),
+            labour_rate: p.run.speed.as_ref().and_then(|speed| speed.labour_rate.clone()),
+            machine_rate: p.run.speed.as_ref().and_then(|speed| speed.machine_rate.clone()),
         })
     }
 
@@ -79,6 +94,17 @@ impl pack::Model {
         let at = At::new("packs", &id);
         let labour_currency = at.text_opt("line_labour_currency", self.line_labour_currency.as_deref())?;
         let price_currency = at.text_opt("price_currency", self.price_currency.as_deref())?;
+        let changeover_currency = at.text_opt("changeover_currency", self.changeover_currency.as_deref())?;
+        let run = FillingRun {
+            units_kept_back: at.whole("units_kept_back", self.units_kept_back)?,
+            speed: self.units_per_hour.map(|units_per_hour| LineSpeed {
+                units_per_hour: Count::from_thousandths(units_per_hour),
+                people: Count::from_thousandths(self.people.unwrap_or_default()),
+                labour_rate: self.labour_rate,
+                machine_rate: self.machine_rate,
+            }),
+            changeover: at.money_opt("changeover", self.changeover, changeover_currency)?,
+        };
         let component = |row: component::Model| -> Result<PackComponent, StoreError> {
             Ok(PackComponent {
                 material: MaterialId(row.material),
@@ -97,6 +123,7 @@ impl pack::Model {
             components: components.into_iter().map(component).collect::<Result<_, _>>()?,
             units_per_case: self.units_per_case.map(|units| at.whole("units_per_case", units)).transpose()?,
             line_labour: at.money_opt("line_labour", self.line_labour, labour_currency)?,
+            run,
             price: at.money_opt("price", self.price, price_currency)?,
             units_a_year: self.units_a_year.map(|units| at.whole("units_a_year", units)).transpose()?,
             code: self.code,

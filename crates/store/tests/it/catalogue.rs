@@ -8,6 +8,8 @@ use domain::{
         AmountBasis, Approval, Formula, FormulaLine, LineAmount, MeasuredDensity, Trim, VersionStatus,
         WrittenAs,
     },
+    house_rates::{HouseRate, HouseRateAmount, HouseRateOf},
+    making::{FillingRun, LineSpeed, Making, MakingCost, MakingCostAmount, MakingCostKind, WorkTime},
     materials::{Material, MaterialKind, UseLevel, UseLevelKind},
     packs::{ComponentPer, Pack, PackComponent},
     quotations::{
@@ -18,7 +20,7 @@ use domain::{
 };
 use kernel::{
     Count, Currency, Density, Mass, Money, Parts, Percent, Quantity, Rate, UnitPrice, Volume,
-    ids::{FormulaVersionId, RateId},
+    ids::{FormulaVersionId, HouseRateId, RateId},
 };
 use proptest::{
     prelude::*,
@@ -151,6 +153,33 @@ fn rich_formula(code: &str, makes: &Material, of: &Material) -> Formula {
     second.smallest_batch = Some(mass("20 kg"));
     second.largest_batch = Some(mass("500 kg"));
     second.cost_per_batch = Some(pounds("84.123456"));
+    second.making = Making {
+        evaporation: percent("0.75"),
+        samples: mass("250 g"),
+        retains: mass("125 g"),
+        costs: vec![
+            making_cost(
+                "Mixing",
+                MakingCostKind::Labour,
+                MakingCostAmount::Hours { time: "95 min".parse().unwrap(), rate: "bench".to_owned() },
+            ),
+            making_cost(
+                "plate count",
+                MakingCostKind::Tests,
+                MakingCostAmount::PerBatch(pounds("18.000001")),
+            ),
+            making_cost(
+                "steam",
+                MakingCostKind::Machine,
+                MakingCostAmount::PerKgCharged(UnitPrice::from_scaled(1, Currency::GBP)),
+            ),
+            making_cost(
+                "drain",
+                MakingCostKind::Disposal,
+                MakingCostAmount::PerKgOfWaste(UnitPrice::from_scaled(123_456_789, Currency::EUR)),
+            ),
+        ],
+    };
     second.shelf_life = Some(Span::Months(30));
     second.approval = Some(Approval { by: "Ada Sample".to_owned(), on: date("2025-06-02") });
     second.note = Some("first one that did not separate".to_owned());
@@ -173,6 +202,37 @@ fn rich_formula(code: &str, makes: &Material, of: &Material) -> Formula {
     fourth.lines = vec![line(1, LineAmount::Parts(Parts::from_nano(2_500_000_000)))];
     formula.versions.extend([second, third, fourth]);
     formula
+}
+
+fn making_cost(name: &str, kind: MakingCostKind, amount: MakingCostAmount) -> MakingCost {
+    MakingCost { name: name.to_owned(), kind, amount }
+}
+
+/// One of each way to say how much.
+fn house_rates() -> [HouseRate; 4] {
+    let rate = |name: &str, of, amount| HouseRate {
+        id: HouseRateId::new(),
+        name: name.to_owned(),
+        of,
+        amount,
+        from: date("2026-01-01"),
+        note: Some("agreed in December".to_owned()),
+    };
+    let budget = |used: Option<&str>| HouseRateAmount::Budget {
+        cost: pounds("41000.000001"),
+        normal_capacity: decimal("1733.3333333333333333333333"),
+        capacity_used: used.map(decimal),
+    };
+    [
+        rate(
+            "bench",
+            HouseRateOf::LabourHour,
+            HouseRateAmount::Stated(UnitPrice::from_scaled(i64::MAX, Currency::GBP)),
+        ),
+        rate("energy", HouseRateOf::OverheadPerMachineHour, budget(None)),
+        rate("pensions", HouseRateOf::OverheadOnLabour, HouseRateAmount::Percent(percent("112.345678901"))),
+        rate("rent", HouseRateOf::OverheadPerBatch, budget(Some("9.5"))),
+    ]
 }
 
 async fn a_catalogue_comes_back_as_it_was_written(database: &TestDatabase) {
@@ -237,11 +297,30 @@ async fn a_catalogue_comes_back_as_it_was_written(database: &TestDatabase) {
         line_labour: Some(pounds("0.11")),
         price: Some(pounds("4.99")),
         units_a_year: Some(12_000),
+        run: FillingRun { units_kept_back: 8, speed: None, changeover: Some(pounds("12.5")) },
         note: Some("for the shop".to_owned()),
         ..samples::pack("P-2", &house.formula, &house.product, &house.bottle)
     };
 
+    let by_hour = Pack {
+        run: FillingRun {
+            units_kept_back: u32::MAX,
+            speed: Some(LineSpeed {
+                units_per_hour: Count::from_thousandths(1),
+                people: Count::from_thousandths(1_500),
+                labour_rate: Some("bench".to_owned()),
+                machine_rate: Some("filler".to_owned()),
+            }),
+            changeover: None,
+        },
+        ..samples::pack("P-3", &house.formula, &house.product, &house.bottle)
+    };
+    let house_rates = house_rates();
+
     let write = tx(store).await;
+    for rate in &house_rates {
+        store::house_rates::house_rate_insert(&write, rate).await.unwrap();
+    }
     for material in [&raw, &premix] {
         store::materials::material_insert(&write, material).await.unwrap();
     }
@@ -252,6 +331,7 @@ async fn a_catalogue_comes_back_as_it_was_written(database: &TestDatabase) {
     store::quotations::rate_insert(&write, &rate).await.unwrap();
     store::formulas::formula_insert(&write, &formula).await.unwrap();
     store::packs::pack_insert(&write, &pack).await.unwrap();
+    store::packs::pack_insert(&write, &by_hour).await.unwrap();
     // What is not kept yet is seen inside the transaction, and only there.
     let inside = catalogue_load(&write, &settings()).await.unwrap();
     assert!(inside.materials.by_code("rm-2").is_some());
@@ -273,7 +353,8 @@ async fn a_catalogue_comes_back_as_it_was_written(database: &TestDatabase) {
     for formula in [&house.formula, &formula] {
         assert_eq!(&**found.formulas.get(formula.id).unwrap(), formula);
     }
-    for pack in [&house.pack, &pack] {
+    assert_eq!(found.house_rates().collect::<Vec<_>>(), house_rates.iter().collect::<Vec<_>>());
+    for pack in [&house.pack, &pack, &by_hour] {
         assert_eq!(&**found.packs.get(pack.id).unwrap(), pack);
     }
     assert_eq!(
@@ -430,6 +511,24 @@ async fn insert(
     version.heel = masses[2];
     version.usual_batch = masses[0];
     version.cost_per_batch = Some(money[0]);
+    version.making.samples = masses[0];
+    version.making.retains = masses[1];
+    version.making.costs = vec![
+        making_cost("A", MakingCostKind::Other, MakingCostAmount::PerBatch(money[1])),
+        making_cost(
+            "B",
+            MakingCostKind::Disposal,
+            MakingCostAmount::PerKgOfWaste(UnitPrice::from_scaled(f.prices[0], Currency::GBP)),
+        ),
+        making_cost(
+            "C",
+            MakingCostKind::Cleaning,
+            MakingCostAmount::Hours {
+                time: WorkTime::from_milliseconds(f.quantities[0]),
+                rate: "bench".to_owned(),
+            },
+        ),
+    ];
     version.density = Some(MeasuredDensity {
         density: Density::from_nano(f.density),
         measured_on: Some(f.day),
@@ -446,6 +545,7 @@ async fn insert(
     pack.line_labour = Some(money[1]);
     pack.price = Some(money[2]);
     pack.units_a_year = Some(f.units);
+    pack.run.changeover = Some(money[0]);
 
     store::materials::material_insert(write, &material).await.unwrap();
     store::materials::material_insert(write, &bulk).await.unwrap();
@@ -511,6 +611,7 @@ async fn updates_write_everything(database: &TestDatabase) {
     let mut pack = house.pack.clone();
     pack.components.clear();
     pack.price = Some(pounds("3"));
+    pack.run.units_kept_back = 3;
 
     let write = tx(store).await;
     store::materials::material_update(&write, &material).await.unwrap();
@@ -518,7 +619,15 @@ async fn updates_write_everything(database: &TestDatabase) {
     store::formulas::formula_update(&write, &formula).await.unwrap();
     store::formulas::version_insert(&write, &draft).await.unwrap();
     draft.note = Some("changed".to_owned());
+    draft.making.evaporation = percent("3");
+    draft.making.costs.push(making_cost(
+        "mixing",
+        MakingCostKind::Other,
+        MakingCostAmount::PerBatch(pounds("1")),
+    ));
     draft.lines.push(FormulaLine { position: 2, ..draft.lines[0].clone() });
+    store::formulas::version_replace(&write, &draft).await.unwrap();
+    "stirring".clone_into(&mut draft.making.costs[0].name);
     store::formulas::version_replace(&write, &draft).await.unwrap();
     store::packs::pack_update(&write, &pack).await.unwrap();
     write.commit().await.unwrap();

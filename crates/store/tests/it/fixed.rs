@@ -67,6 +67,8 @@ async fn an_approved_version_never_changes(database: &TestDatabase) {
     }
     for attempt in [
         "UPDATE formula_versions SET process_loss = 1",
+        "UPDATE formula_versions SET evaporation = 1",
+        "UPDATE formula_versions SET retains = 1",
         "UPDATE formula_versions SET status = 'draft'",
         "DELETE FROM formula_versions",
     ] {
@@ -75,6 +77,14 @@ async fn an_approved_version_never_changes(database: &TestDatabase) {
         let found = refused(database, attempt).await;
         assert!(found == rule || found.0 == ConstraintKind::ForeignKey, "{attempt}: {found:?}");
     }
+
+    let cost = format!(
+        "INSERT INTO making_costs (version, position, name, name_key, kind, amount_kind, amount, currency) \
+         SELECT id, 1, 'mixing', 'MIXING', 'labour', 'per-batch', 1, 'GBP' FROM formula_versions WHERE number = {}",
+        approved.number
+    );
+    let rule = (ConstraintKind::Fixed, "fixed_making_costs".to_owned());
+    assert_eq!(refused(database, &cost).await, rule);
 
     let write = tx(&database.store).await;
     let replaced = store::formulas::version_replace(&write, approved).await;
@@ -145,6 +155,20 @@ async fn nothing_goes_below_nought(database: &TestDatabase) {
             "ck_formula_versions_written",
         ),
         ("UPDATE formula_versions SET cost_per_batch = 1 WHERE status = 'draft'", "ck_formula_versions_cost"),
+        (
+            "UPDATE formula_versions SET evaporation = 100000000000 WHERE status = 'draft'",
+            "ck_formula_versions_evaporation",
+        ),
+        ("UPDATE formula_versions SET samples = -1 WHERE status = 'draft'", "ck_formula_versions_samples"),
+        ("UPDATE packs SET units_kept_back = -1", "ck_packs_units_kept_back"),
+        ("UPDATE packs SET changeover = 1", "ck_packs_changeover_currency"),
+        ("UPDATE packs SET people = 1", "ck_packs_people"),
+        ("UPDATE packs SET machine_rate = 'filler'", "ck_packs_machine_rate"),
+        ("UPDATE packs SET units_per_hour = 1, people = 0, labour_rate = 'bench'", "ck_packs_labour_rate"),
+        (
+            "UPDATE packs SET units_per_hour = 1, people = 1, line_labour = 1, line_labour_currency = 'GBP'",
+            "ck_packs_units_per_hour",
+        ),
         ("INSERT INTO site_state (id, catalogue_version) VALUES (2, 0)", "ck_site_state_one_row"),
     ] {
         assert_eq!(refused(database, attempt).await, (ConstraintKind::Check, rule.to_owned()), "{attempt}");
@@ -225,6 +249,31 @@ async fn names_of_broken_rules(database: &TestDatabase) {
         store::quotations::quotation_insert,
         &samples::quotation("q-1", &house.supplier, &house.raw, "9")
     );
+    let bench = domain::house_rates::HouseRate {
+        id: kernel::ids::HouseRateId::new(),
+        name: "bench".to_owned(),
+        of: domain::house_rates::HouseRateOf::LabourHour,
+        amount: domain::house_rates::HouseRateAmount::Stated(kernel::UnitPrice::from_scaled(
+            1,
+            kernel::Currency::GBP,
+        )),
+        from: samples::date("2026-01-05"),
+        note: None,
+    };
+    let write = tx(store).await;
+    store::house_rates::house_rate_insert(&write, &bench).await.unwrap();
+    write.commit().await.unwrap();
+    let bench = domain::house_rates::HouseRate {
+        id: kernel::ids::HouseRateId::new(),
+        name: "Bench".to_owned(),
+        ..bench
+    };
+    taken!(constraints::HOUSE_RATE_DAY, store::house_rates::house_rate_insert, &bench);
+    // History is kept.
+    for attempt in ["UPDATE house_rates SET price = 2", "DELETE FROM house_rates"] {
+        let rule = (ConstraintKind::Fixed, "kept_house_rates".to_owned());
+        assert_eq!(refused(database, attempt).await, rule, "{attempt}");
+    }
     let again = domain::quotations::ExchangeRate { id: kernel::ids::RateId::new(), ..rate };
     taken!(constraints::RATE_DAY, store::quotations::rate_insert, &again);
 }
