@@ -53,7 +53,8 @@ pub struct FormulaVersionWrite {
     /// Labour, cleaning, tests and disposal of one batch in one figure.
     pub cost_per_batch: Option<Money>,
     /// What else leaves a batch, and the named costs of making it; `None` for what the draft has, or for nothing in a new version.
-    #[serde(default)]
+    // Left out where nothing is said, as for a line's trim.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub making: Option<Making>,
     /// Of what it makes.
     pub shelf_life: Option<Span>,

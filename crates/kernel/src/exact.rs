@@ -299,14 +299,14 @@ impl<'a> Mul<&'a Exact> for &'a Exact {
             let g1 = i128::try_from(gcd(a.unsigned_abs(), d.unsigned_abs())).unwrap_or(1).max(1);
             let g2 = i128::try_from(gcd(c.unsigned_abs(), b.unsigned_abs())).unwrap_or(1).max(1);
             // Dividing 128 bits is dear, and by one it is of no use.
-            let (a, d) = if g1 == 1 { (*a, *d) } else { (a / g1, d / g1) };
-            let (c, b) = if g2 == 1 { (*c, *b) } else { (c / g2, b / g2) };
-            let n = a.checked_mul(c);
-            let d = b.checked_mul(d);
-            if let Some((n, d)) = n.zip(d)
-                && n != i128::MIN
+            let (left_over, right_under) = if g1 == 1 { (*a, *d) } else { (a / g1, d / g1) };
+            let (right_over, left_under) = if g2 == 1 { (*c, *b) } else { (c / g2, b / g2) };
+            let over = left_over.checked_mul(right_over);
+            let under = left_under.checked_mul(right_under);
+            if let Some((over, under)) = over.zip(under)
+                && over != i128::MIN
             {
-                return Exact(Repr::Small(n, d));
+                return Exact(Repr::Small(over, under));
             }
         }
         Exact::from_big(self.to_big() * other.to_big())

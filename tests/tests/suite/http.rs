@@ -153,7 +153,9 @@ async fn pages_bring_all_they_need_and_nothing_from_elsewhere() {
     // Other pages ask who is there.
     let closed = server.send(server.request("GET", "/")).await;
     assert_eq!((closed.status, closed.header("www-authenticate")), (401, Some("Bearer")));
-    assert!(closed.header("content-type").unwrap().starts_with("text/html") && closed.body.contains("Sign in"));
+    assert!(
+        closed.header("content-type").unwrap().starts_with("text/html") && closed.body.contains("Sign in")
+    );
     let sdl = server.send(server.request("GET", "/schema.graphql")).await.body;
     assert_eq!(sdl, run(database.url(), ["schema"]).code(0).out);
     let missing = server.send(server.request("GET", "/nothing")).await;

@@ -11,5 +11,6 @@ mod crash;
 mod demo;
 mod http;
 mod importing;
+mod readme;
 mod starting;
 mod whole_path;

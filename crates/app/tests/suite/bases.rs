@@ -20,7 +20,7 @@ async fn sles_cost(house: &House, basis: Basis) -> Option<Exact> {
 }
 
 fn pounds(text: &str) -> Option<Exact> {
-    Some(Exact::from(kernel::parse_decimal(text, kernel::DecimalMark::Point).unwrap()))
+    kernel::parse_decimal(text, kernel::DecimalMark::Point).ok().map(Exact::from)
 }
 
 async fn each_basis_has_its_own_figure(database: &TestDatabase) {

@@ -4,7 +4,10 @@ use std::sync::{Arc, Mutex};
 
 use app::{App, AppSettings, Change, Clock, LotReceive, LotStatusChange};
 use chrono::{DateTime, NaiveDate, Utc};
-use domain::{lots::Lot, lots::LotStatus, people::Actor, tickets::Ticket};
+use domain::{
+    lots::{Lot, LotStatus},
+    people::Actor,
+};
 use exchange::{NamedFile, ReadOptions};
 use kernel::{Currency, DecimalMark, Mass, Money, Quantity, Unit};
 use testkit::db::TestDatabase;
@@ -135,10 +138,6 @@ impl House {
 
     pub async fn lot(&self, number: &str) -> Lot {
         self.app.lot_by_number(&self.actor, number).await.unwrap().unwrap()
-    }
-
-    pub async fn ticket(&self, number: &str) -> Ticket {
-        self.app.ticket_by_number(&self.actor, number).await.unwrap().unwrap()
     }
 
     /// Ledger and balances agree.

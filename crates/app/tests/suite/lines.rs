@@ -28,7 +28,7 @@ async fn trimmed(database: &TestDatabase) -> House {
         match *name {
             "materials.csv" => text.push_str("ACID,Acid,raw material,,,,,\nSALT,Salt,raw material,,,,,\n"),
             "quotations.csv" => {
-                text.push_str("O-8,OAK,ACID,1 kg,5.00,kg,2026-01-01\nO-9,OAK,SALT,1 kg,0.50,kg,2026-01-01\n")
+                text.push_str("O-8,OAK,ACID,1 kg,5.00,kg,2026-01-01\nO-9,OAK,SALT,1 kg,0.50,kg,2026-01-01\n");
             }
             "formula-lines.csv" => {
                 *text = text.lines().fold(String::new(), |all, line| {

@@ -2,7 +2,6 @@
 
 #![expect(
     clippy::unwrap_used,
-    clippy::expect_used,
     clippy::indexing_slicing,
     clippy::panic,
     reason = "tests stop at the first surprise"
@@ -13,8 +12,8 @@ mod house;
 mod importing;
 mod lines;
 mod making;
-mod quoting;
 mod making_costs;
+mod quoting;
 mod races;
 mod random_histories;
 mod requests;
