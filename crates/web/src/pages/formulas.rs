@@ -109,17 +109,25 @@ pub async fn page(
     Asked(fields): Asked,
 ) -> Answer {
     let catalogue = web.app.catalogue(&who.actor)?;
-    shown_formula(&who, &catalogue, &code, &fields, &Kept::default())
+    shown_formula(&web, &who, &catalogue, &code, &fields, &Kept::default())
 }
 
-fn shown_formula(who: &Who, catalogue: &Catalogue, code: &str, fields: &Fields, acted: &Kept) -> Answer {
+fn shown_formula(
+    web: &Web,
+    who: &Who,
+    catalogue: &Catalogue,
+    code: &str,
+    fields: &Fields,
+    acted: &Kept,
+) -> Answer {
     let formula = catalogue.formulas.by_code(code).ok_or_else(|| PageError::not_found("formula", code))?;
     let version = version_of(formula, fields, who)?;
     let mut reader = Reader::new(fields);
     let as_of = reader.date("as_of").unwrap_or(who.today);
     let batch = reader.mass("batch");
     let asked = Kept::question("ask", fields, reader.problems)?;
-    let view = View::plain(catalogue);
+    let trim_use = web.app.trim_use();
+    let view = View::plain(catalogue).with_trim_use(&trim_use);
     let sheet = engine::cost_sheet(&view, &CostRequest { batch, ..CostRequest::version(version.id, as_of) });
     let printed = sheet.as_ref().ok().map(present::cost_sheet).transpose()?;
     let normal = normalise(&view, version);
@@ -220,7 +228,7 @@ pub async fn approve(State(web): State<Web>, Path(code): Path<String>, sent: Sen
         Ok(_) => Ok(go(&links::version(&formula.code, version.number))),
         Err(error) => {
             let kept = Kept::after("version", sent.fields.clone(), error)?;
-            shown_formula(&sent.who, &catalogue, &code, &sent.fields, &kept)
+            shown_formula(&web, &sent.who, &catalogue, &code, &sent.fields, &kept)
         }
     }
 }
@@ -234,7 +242,7 @@ pub async fn retire(State(web): State<Web>, Path(code): Path<String>, sent: Sent
         Ok(_) => Ok(go(&links::version(&formula.code, version.number))),
         Err(error) => {
             let kept = Kept::after("version", sent.fields.clone(), error)?;
-            shown_formula(&sent.who, &catalogue, &code, &sent.fields, &kept)
+            shown_formula(&web, &sent.who, &catalogue, &code, &sent.fields, &kept)
         }
     }
 }
@@ -433,7 +441,8 @@ pub async fn compare(
             .and_then(|n| formula.version(n))
             .ok_or_else(|| PageError::not_found("formula version", number))
     };
-    let view = View::plain(&catalogue);
+    let trim_use = web.app.trim_use();
+    let view = View::plain(&catalogue).with_trim_use(&trim_use);
     let (a, b) = (Side::of(&view, side("a")?, who.today)?, Side::of(&view, side("b")?, who.today)?);
     let currency = catalogue.settings.currency;
     let materials: std::collections::BTreeSet<MaterialId> =

@@ -82,7 +82,8 @@ pub async fn page(
     let batch = reader.mass("batch");
     let problems = reader.problems;
     let request = CostRequest { batch, ..CostRequest::pack(pack.id, as_of.unwrap_or(who.today)) };
-    let view = View::plain(&catalogue);
+    let trim_use = web.app.trim_use();
+    let view = View::plain(&catalogue).with_trim_use(&trim_use);
     let kept = Kept::question("ask", &fields, problems)?;
     let sheet = engine::cost_sheet(&view, &request);
     let printed = sheet.as_ref().ok().map(present::cost_sheet).transpose()?;
