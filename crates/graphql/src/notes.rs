@@ -30,6 +30,16 @@ pub enum GapCode {
     UnitsDoNotMeet,
     /// Nobody has entered how many units a case holds.
     NoUnitsPerCase,
+    /// Nothing of a material was received by the day, so nothing was paid for it.
+    NoHistory,
+    /// A lot that the figure rests on was received without a value.
+    NoLotValue,
+    /// No standard cost of a material was frozen by the day.
+    NoStandard,
+    /// A price is of active matter, and the strength of the material is not known.
+    NoStrength,
+    /// Time is to be paid at a rate of the house that is not there on the day.
+    NoHouseRate,
     /// Something else; the text says what.
     Other,
 }
@@ -86,6 +96,11 @@ impl From<&engine::Gap> for Gap {
             G::NoApprovedVersion { .. } => GapCode::NoApprovedVersion,
             G::UnitsDoNotMeet { .. } => GapCode::UnitsDoNotMeet,
             G::NoUnitsPerCase { .. } => GapCode::NoUnitsPerCase,
+            G::NoHistory { .. } => GapCode::NoHistory,
+            G::NoLotValue { .. } => GapCode::NoLotValue,
+            G::NoStandard { .. } => GapCode::NoStandard,
+            G::NoStrength { .. } => GapCode::NoStrength,
+            G::NoHouseRate { .. } => GapCode::NoHouseRate,
             _ => GapCode::Other,
         };
         let formula = match gap {

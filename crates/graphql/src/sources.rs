@@ -143,6 +143,8 @@ pub enum Source {
     LineLabour(LineLabourSource),
     /// What was paid or agreed: the basis of the sheet is another than replacement.
     Paid(PaidSource),
+    /// A figure entered for the house, the version or the pack: an hourly rate, a named cost of making, a changeover.
+    Entered(EnteredSource),
     /// Nobody has entered it.
     Missing(MissingSource),
 }
@@ -163,7 +165,9 @@ impl From<&engine::Source> for Source {
             engine::Source::MovingAverage(_) => Self::paid(Basis::MovingAverage, sentence),
             engine::Source::Fifo(_) => Self::paid(Basis::Fifo, sentence),
             engine::Source::Standard(_) => Self::paid(Basis::Standard, sentence),
-            _ => Self::Missing(MissingSource { sentence }),
+            engine::Source::Missing => Self::Missing(MissingSource { sentence }),
+            // A making cost, a rate of the house, a changeover: the sentence says which.
+            _ => Self::Entered(EnteredSource { sentence }),
         }
     }
 }
@@ -171,6 +175,20 @@ impl From<&engine::Source> for Source {
 impl Source {
     fn paid(basis: Basis, sentence: String) -> Self {
         Self::Paid(PaidSource { sentence, basis })
+    }
+}
+
+/// A figure entered for the house, the version or the pack.
+pub struct EnteredSource {
+    sentence: String,
+}
+
+/// A figure entered for the house, the version or the pack, such as an hourly rate with the day it holds from.
+#[Object]
+impl EnteredSource {
+    /// Where the figure comes from, in a sentence for a person.
+    pub(crate) async fn sentence(&self) -> &str {
+        &self.sentence
     }
 }
 

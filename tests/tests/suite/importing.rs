@@ -244,7 +244,7 @@ async fn a_single_file_can_be_told_what_it_is() {
 async fn an_unusual_price_is_asked_about(database: &TestDatabase) {
     let sheets = Sheets::written();
     run_in(database.url(), &TODAY, ["import", sheets.path()]).code(0);
-    sheets.add("quotations.csv", "EB-2611-99,ELB,CAPB30,120 kg,1040,kg,,,,2026-11-20,,,,,");
+    sheets.add("quotations.csv", "EB-2611-99,ELB,CAPB30,120 kg,1040,kg,,,,2026-11-20,,,,,,,,,,,,");
     let told = run_in(database.url(), &TODAY, ["import", sheets.path()]).code(2);
     assert!(
         told.err.contains("quotations.csv, row 120") && told.err.contains("1040 EUR per kg"),

@@ -44,6 +44,7 @@ fn changes() -> Vec<(&'static str, Value, Capability)> {
         ),
         ("formulaVersionApprove", json!({ "version": "none" }), ApproveFormulas),
         ("formulaVersionRetire", json!({ "version": "none" }), ApproveFormulas),
+        ("standardsFreeze", json!({ "basis": "STANDARD" }), Administer),
     ]
 }
 

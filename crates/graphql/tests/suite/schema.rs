@@ -164,6 +164,7 @@ fn changes_are_all_of_one_form() {
             "lotTake",
             "movementReverse",
             "quotationRecord",
+            "standardsFreeze",
             "ticketAllocate",
             "ticketCancel",
             "ticketComplete",
