@@ -6,7 +6,7 @@ use domain::{
     lots::{Lot, LotStatus},
     materials::Material,
     people::Capability,
-    stock::{MovementKind, value_leaving},
+    stock::MovementKind,
 };
 use kernel::{
     Density, Dimension, Money, Percent, Quantity, UnitPrice,
@@ -436,11 +436,6 @@ fn receipt_value(
         return Err("a value must not be below nought".to_owned());
     }
     Ok(Some(value))
-}
-
-/// What leaves a lot is worth its exact share; see [`value_leaving`]. `None` for a lot without a value.
-pub(crate) fn value_of_part(lot: &Lot, taken: Quantity) -> Result<Option<Money>, Error> {
-    lot.value.map(|value| value_leaving(lot.on_hand, value, taken)).transpose().map_err(Error::from)
 }
 
 pub(crate) fn lot_short(lot: &Lot, material: &Material, needed: Quantity, available: i64) -> Refusal {

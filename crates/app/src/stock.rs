@@ -2,13 +2,12 @@
 
 use domain::{
     Refusal,
-    lots::Lot,
     people::{Actor, Capability},
     stock::{Movement, MovementKind},
     text,
 };
 use kernel::{
-    Money, Quantity,
+    Quantity,
     ids::{LotId, MovementId, TicketId},
 };
 use serde::{Deserialize, Serialize};
@@ -136,9 +135,4 @@ impl App {
         require(actor, Capability::Look)?;
         Ok(store::stock::movements_of_lot(self.store(), lot, after, limit).await?)
     }
-}
-
-/// The exact share of a lot's value that leaves with part of it.
-pub(crate) fn share_of(lot: &Lot, taken: Quantity) -> Result<Option<Money>, Error> {
-    crate::lots::value_of_part(lot, taken)
 }

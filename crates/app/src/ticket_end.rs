@@ -10,7 +10,7 @@ use domain::{
     lots::{Lot, LotStatus},
     packs::Pack,
     people::Capability,
-    stock::MovementKind,
+    stock::{Movement, MovementKind},
     tickets::{Completion, Filling, Ticket, TicketStatus},
 };
 use engine::{
@@ -21,9 +21,10 @@ use engine::{
 };
 use kernel::{
     Count, Density, Dimension, Exact, Mass, Money, Quantity,
-    ids::{LotId, MaterialId, PackId, TicketId},
+    ids::{LotId, MaterialId, MovementId, PackId, TicketId},
 };
 use serde::{Deserialize, Serialize};
+use std::collections::HashSet;
 use store::stock::NewMovement;
 
 use crate::{
@@ -31,7 +32,6 @@ use crate::{
     change::{Begun, Work},
     fresh::Problems,
     lots::{lot_enter, lot_lock, lots_lock_of_materials},
-    stock::share_of,
     tickets::{not_ready, ticket_lock, ticket_reload},
 };
 
@@ -223,13 +223,12 @@ impl App {
             Ok(making) => Money::from_exact_half_even(&making, house)?,
             Err(_gap) => return Ok(None),
         };
-        for movement in store::stock::movements_of_ticket(&work.tx, ticket.id).await? {
-            // Reversals stand in the list with the opposite sign, so the sum is what really went in.
-            match movement.value {
-                Some(value) => total = total.checked_sub(value)?,
-                None => return Ok(None),
-            }
-        }
+        let moved = store::stock::movements_of_ticket(&work.tx, ticket.id).await?;
+        // What was taken back went into nothing, so not even a value nobody knows of it matters.
+        let taken_back: HashSet<MovementId> = moved.iter().filter_map(|m| m.reverses).collect();
+        let stayed = moved.iter().filter(|m| m.reverses.is_none() && !taken_back.contains(&m.id));
+        let Some(gone) = value_gone(stayed, total)? else { return Ok(None) };
+        total = gone;
         for weighing in ticket.weighings.iter().filter(|w| w.lot.is_none() && w.reversed.is_none()) {
             let Some(line) = ticket.lines.iter().find(|line| line.id == weighing.line) else { continue };
             let Some(material) = catalogue.materials.get(line.material) else { return Ok(None) };
@@ -279,20 +278,15 @@ impl App {
             }
             .into());
         }
-        let mut value = share_of(&bulk, drawn)?;
         let mut movements = vec![outgoing(work, &bulk, drawn, made, on)];
 
         for (lot, quantity) in
             self.components_for(work, catalogue, pack, &units, &filling.spoiled, on).await?
         {
-            let part = share_of(&lot, quantity)?;
-            value = match value.zip(part) {
-                Some((a, b)) => Some(a.checked_add(b)?),
-                None => None,
-            };
             movements.push(outgoing(work, &lot, quantity, made, on));
         }
-        store::stock::post(&work.tx, &movements).await?;
+        let posted = store::stock::post(&work.tx, &movements).await?;
+        let mut value = value_gone(posted.iter(), Money::zero(self.settings().currency))?;
 
         let filling_cost = filling_cost_of_run(&View::plain(catalogue), version, pack, &units, on)?;
         value = match (value, filling_cost) {
@@ -375,6 +369,21 @@ impl App {
         }
         if refusals.is_empty() { Ok(used) } else { Err(Error::Refused(refusals)) }
     }
+}
+
+/// So much and what left with some movements; `None` when the value of one of them is not known.
+fn value_gone<'m>(
+    movements: impl Iterator<Item = &'m Movement>,
+    so_far: Money,
+) -> Result<Option<Money>, Error> {
+    let mut sum = so_far;
+    for movement in movements {
+        match movement.value {
+            Some(value) => sum = sum.checked_sub(value)?,
+            None => return Ok(None),
+        }
+    }
+    Ok(Some(sum))
 }
 
 fn outgoing(work: &Work<'_>, lot: &Lot, quantity: Quantity, made: &Lot, on: NaiveDate) -> NewMovement {

@@ -19,6 +19,7 @@ testkit::on_both_databases!(
     weighings_follow_the_rules,
     a_weighing_is_taken_back,
     a_missing_value_stays_missing,
+    what_was_taken_back_costs_nothing,
     first_expired_first_out,
     a_cancelled_ticket_lets_go,
     counting_and_reversing,
@@ -216,6 +217,23 @@ async fn a_missing_value_stays_missing(database: &TestDatabase) {
     let lot = house.app.lots_get(&house.actor, &[ticket.completion.unwrap().lot]).await.unwrap().remove(0);
     assert_eq!(lot.received_value, None);
     assert_eq!(lot.value, None);
+}
+
+/// What was taken back of a lot nobody valued leaves the batch's cost known.
+async fn what_was_taken_back_costs_nothing(database: &TestDatabase) {
+    let house = stocked(database).await;
+    let unvalued = house.receive("SLES", "L-9", "50 kg", None).await;
+    let ticket = write(&house, "100").await;
+    let ticket = weigh(&house, &ticket, vec![weighing(3, Some(unvalued.id), "12")]).await.unwrap();
+    let input =
+        WeighingTakeBack { ticket: ticket.id, weighing: ticket.weighings[0].id, reason: "wrong drum".into() };
+    let ticket = house.app.weighing_take_back(&house.change(), input).await.unwrap();
+    let ticket = weigh_all(&house, &ticket).await;
+    let ticket = house.app.ticket_complete(&house.change(), complete(&ticket, "98")).await.unwrap();
+    let lot = house.app.lots_get(&house.actor, &[ticket.completion.unwrap().lot]).await.unwrap().remove(0);
+    // The same as a batch without the mistake.
+    assert_eq!(lot.received_value, Some(pounds("72.1994")));
+    house.assert_sound().await;
 }
 
 /// WHO good distribution practices: the earliest expiry leaves before a later one, whichever arrived first.
