@@ -44,14 +44,18 @@ pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failur
     Ok(Outcome::Done)
 }
 
+/// A basis in words, from its stable name.
+fn basis_words(code: &str) -> String {
+    code.parse::<Basis>().map_or_else(|_| code.to_owned(), |basis| basis.words().to_owned())
+}
+
 /// One subject on several bases, for people: a column for each basis.
 fn bases_text(bases: &PrintedOnBases) -> String {
     let mut text = String::new();
     if let Some(first) = bases.sheets.first() {
-        headline(&mut text, first);
+        headline(&mut text, first, None);
     }
-    let words = |code: &str| code.to_lowercase().replace('_', " ");
-    let names: Vec<String> = bases.sheets.iter().map(|sheet| words(sheet.basis)).collect();
+    let names: Vec<String> = bases.sheets.iter().map(|sheet| basis_words(sheet.basis)).collect();
     let per_unit = bases.sheets.iter().all(|sheet| sheet.filling.is_some());
     let currency = bases.currency.map_or_else(String::new, |currency| format!(" {currency}"));
     let heading =
@@ -78,7 +82,7 @@ fn bases_text(bases: &PrintedOnBases) -> String {
     table.row(std::iter::once("all of it".to_owned()).chain(totals));
     let _ = write!(text, "\n{table}");
     for sheet in bases.sheets.iter().filter(|sheet| !sheet.gaps.is_empty()) {
-        let _ = writeln!(text, "\nGaps on {}", words(sheet.basis));
+        let _ = writeln!(text, "\nGaps on {}", basis_words(sheet.basis));
         for gap in &sheet.gaps {
             let _ = writeln!(text, "  - {}", gap.message);
         }
@@ -89,7 +93,7 @@ fn bases_text(bases: &PrintedOnBases) -> String {
 /// A cost sheet for people.
 pub fn text(sheet: &PrintedCostSheet) -> String {
     let mut text = String::new();
-    headline(&mut text, sheet);
+    headline(&mut text, sheet, Some(&basis_words(sheet.basis)));
     totals(&mut text, sheet);
     let _ = write!(text, "\n{}", lines(sheet));
     for (title, sentences) in [
@@ -109,17 +113,22 @@ pub fn text(sheet: &PrintedCostSheet) -> String {
     text
 }
 
-fn headline(text: &mut String, sheet: &PrintedCostSheet) {
+/// `basis` is what stands there in words; none where several stand beside each other.
+fn headline(text: &mut String, sheet: &PrintedCostSheet, basis: Option<&str>) {
+    let prices = match basis {
+        Some(basis) => format!("{basis} prices of {}", sheet.as_of),
+        None => format!("prices of {}", sheet.as_of),
+    };
     let made = format!(
         "{} {}, version {} ({})",
         sheet.formula_code, sheet.formula_name, sheet.version_number, sheet.version_status
     );
     match sheet.pack_code.as_ref().zip(sheet.pack_name.as_ref()) {
         Some((code, name)) => {
-            let _ = writeln!(text, "{code} {name}\nfilled with {made}; prices of {}", sheet.as_of);
+            let _ = writeln!(text, "{code} {name}\nfilled with {made}; {prices}");
         }
         None => {
-            let _ = writeln!(text, "{made}; prices of {}", sheet.as_of);
+            let _ = writeln!(text, "{made}; {prices}");
         }
     }
     let _ = write!(

@@ -13,7 +13,7 @@ words! {
     APPROVE = "Approve";
     RETIRE = "Retire";
     COMPARE = "Compare";
-    COMPARE_LEAD = "Dose, active matter and cost per kg of good output, as of";
+    COMPARE_LEAD = "Dose, active matter and cost per kg of good output, at replacement prices of";
     DOSE = "Dose,";
     COST_PER_KG = "Cost,";
     POINTS = "points";
@@ -37,7 +37,7 @@ words! {
     COST_LINES = "What it costs, line by line";
 
     PACK = "Pack";
-    PACKS_LEAD = "What one unit costs, at its usual batch, as of";
+    PACKS_LEAD = "What one unit costs, at its usual batch and replacement prices of";
     PACKS_NONE = "There is no pack yet; import a sheet to begin.";
     FILL = "Fill";
     UNIT_COST = "Unit cost";

@@ -130,7 +130,7 @@ pub(crate) fn no_approved(code: &str) -> String {
 
 /// What a sheet was worked out from.
 pub(crate) fn as_of_version(code: &str, number: u32, status: &str) -> String {
-    format!("{code}, version {number} ({status}), as of")
+    format!("{code}, version {number} ({status}), at replacement prices of")
 }
 
 /// Two versions side by side.
