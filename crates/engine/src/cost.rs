@@ -7,13 +7,15 @@
 //! everything is divided by the units for sale, those filled less those kept back. What is missing is listed, its line holds no
 //! value, and the totals are then partial.
 
+mod totals;
+
 use chrono::NaiveDate;
 use domain::{
     formulas::{FormulaVersion, VersionStatus},
     packs::Pack,
 };
 use kernel::{
-    Currency, Density, Dimension, Exact, Mass, Money, Unit,
+    Currency, Density, Dimension, Exact, Mass, Money,
     ids::{FormulaId, FormulaVersionId, MaterialId, PackId},
 };
 
@@ -23,7 +25,7 @@ use crate::{
     batch_costs::{CostOf, Run, filling_costs, making_costs},
     explode::{breaches_in, explode_normalised},
     gap::add_gap,
-    liquid_density::{DensityEstimate, DensityUsed, density_by_ideal_mixing, density_used, per_gallon},
+    liquid_density::{DensityEstimate, DensityUsed, density_by_ideal_mixing, density_used},
     normalise::normalise,
     note::add_note,
     output::{BatchOutput, FillingOutput, batch_output, component_per_unit, fill_mass, filling_output},
@@ -31,6 +33,7 @@ use crate::{
     source::{QuotationBehind, Standing},
     view::RateUsed,
 };
+use totals::total;
 
 /// What is to be costed, at which batch, on which day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -665,73 +668,4 @@ fn component_lines(
         lines.push(line);
     }
     Ok(lines)
-}
-
-/// Works out what one unit carries of each line, the sums, and each line's share.
-fn total(
-    lines: &mut [CostLine],
-    batch: &BatchOutput,
-    density: Option<Density>,
-    filling: Option<&FillingOutput>,
-    pack: Option<&Pack>,
-) -> Result<CostTotals, EngineError> {
-    let sum_of = |kind: LineKind, lines: &[CostLine]| -> Exact {
-        lines.iter().filter(|line| line.kind == kind).filter_map(|line| line.value.as_ref()).sum()
-    };
-    let ingredients = sum_of(LineKind::Ingredient, lines);
-    let making = sum_of(LineKind::CostPerBatch, lines);
-    let components = sum_of(LineKind::Component, lines);
-    let line_labour = sum_of(LineKind::LineLabour, lines);
-    let liquid = &ingredients + &making;
-    let per_batch = &(&liquid + &components) + &line_labour;
-    let per_kg = liquid.checked_div(&batch.good)?;
-    let per_litre = density.map(|density| density.mass_of(&per_kg));
-    let gallon = |unit| per_litre.as_ref().map(|per_litre| per_gallon(per_litre, unit));
-    let (per_us_gallon, per_imperial_gallon) = (gallon(Unit::GallonUs), gallon(Unit::GallonImperial));
-    let mut per_unit = None;
-    if let Some(filling) = filling {
-        let units = Exact::whole(filling.units);
-        per_unit = Some(per_batch.checked_div(&units)?);
-        let one_unit = Exact::ONE.checked_div(&units)?;
-        spread_over_units(lines, &one_unit);
-    }
-    let per_case = per_unit
-        .as_ref()
-        .zip(pack.and_then(|pack| pack.units_per_case))
-        .map(|(per_unit, units)| per_unit * &Exact::from(i64::from(units)));
-    if let Ok(one_part) = Exact::ONE.checked_div(&per_batch) {
-        spread_shares(lines, &one_part);
-    }
-    Ok(CostTotals {
-        ingredients,
-        making,
-        components,
-        line_labour,
-        per_batch,
-        per_kg,
-        per_litre,
-        per_us_gallon,
-        per_imperial_gallon,
-        per_unit,
-        per_case,
-    })
-}
-
-fn spread_over_units(lines: &mut [CostLine], one_unit: &Exact) {
-    for line in lines {
-        if line.value_per_unit.is_none() {
-            line.value_per_unit = line.value.as_ref().map(|value| value * one_unit);
-        }
-        if line.amount_per_unit.is_none() {
-            line.amount_per_unit = line.amount.as_ref().map(|amount| amount * one_unit);
-        }
-        spread_over_units(&mut line.nested, one_unit);
-    }
-}
-
-fn spread_shares(lines: &mut [CostLine], one_part: &Exact) {
-    for line in lines {
-        line.share = line.value.as_ref().map(|value| value * one_part);
-        spread_shares(&mut line.nested, one_part);
-    }
 }
