@@ -3,14 +3,10 @@
 use chrono::NaiveDate;
 use kernel::{
     Currency,
-    ids::{FormulaId, FormulaVersionId, MaterialId, PackId, QuotationId, SupplierId},
+    ids::{FormulaId, FormulaVersionId, IdMap, MaterialId, PackId, QuotationId, SupplierId},
 };
 use serde::{Deserialize, Serialize};
-use std::{
-    collections::{BTreeMap, HashMap},
-    hash::Hash,
-    sync::Arc,
-};
+use std::{collections::BTreeMap, hash::Hash, sync::Arc};
 
 use crate::{
     formulas::{Formula, FormulaVersion},
@@ -35,7 +31,7 @@ pub struct Settings {
 #[derive(Debug, Clone)]
 pub struct Table<K, V> {
     rows: Vec<Arc<V>>,
-    by_id: HashMap<K, usize>,
+    by_id: IdMap<K, usize>,
     by_code: BTreeMap<String, usize>,
 }
 
@@ -91,14 +87,14 @@ pub struct Catalogue {
     /// Packs.
     pub packs: Table<PackId, Pack>,
     quotations: Vec<Arc<Quotation>>,
-    quotations_by_material: HashMap<MaterialId, Vec<Arc<Quotation>>>,
+    quotations_by_material: IdMap<MaterialId, Vec<Arc<Quotation>>>,
     rates: BTreeMap<(Currency, Currency), Vec<ExchangeRate>>,
     house_rates: BTreeMap<String, Vec<HouseRate>>,
-    version_of: HashMap<FormulaVersionId, (FormulaId, usize)>,
-    formulas_using: HashMap<MaterialId, Vec<FormulaVersionId>>,
-    formula_making: HashMap<MaterialId, FormulaId>,
-    packs_of: HashMap<FormulaId, Vec<PackId>>,
-    packs_using: HashMap<MaterialId, Vec<PackId>>,
+    version_of: IdMap<FormulaVersionId, (FormulaId, usize)>,
+    formulas_using: IdMap<MaterialId, Vec<FormulaVersionId>>,
+    formula_making: IdMap<MaterialId, FormulaId>,
+    packs_of: IdMap<FormulaId, Vec<PackId>>,
+    packs_using: IdMap<MaterialId, Vec<PackId>>,
 }
 
 /// What a catalogue is made of, in any order.
@@ -130,7 +126,7 @@ impl Catalogue {
 
         let mut quotations: Vec<Arc<Quotation>> = parts.quotations.into_iter().map(Arc::new).collect();
         quotations.sort_by(|a, b| (a.valid_from, &a.reference).cmp(&(b.valid_from, &b.reference)));
-        let mut quotations_by_material: HashMap<_, Vec<_>> = HashMap::new();
+        let mut quotations_by_material: IdMap<_, Vec<_>> = IdMap::default();
         for quotation in &quotations {
             quotations_by_material.entry(quotation.material).or_default().push(Arc::clone(quotation));
         }
@@ -151,9 +147,9 @@ impl Catalogue {
             list.sort_by_key(|rate: &HouseRate| rate.from);
         }
 
-        let mut version_of = HashMap::new();
-        let mut formulas_using: HashMap<_, Vec<_>> = HashMap::new();
-        let mut formula_making = HashMap::new();
+        let mut version_of = IdMap::default();
+        let mut formulas_using: IdMap<_, Vec<_>> = IdMap::default();
+        let mut formula_making = IdMap::default();
         for formula in formulas.iter() {
             formula_making.insert(formula.makes, formula.id);
             for (at, version) in formula.versions.iter().enumerate() {
@@ -167,8 +163,8 @@ impl Catalogue {
             }
         }
 
-        let mut packs_of: HashMap<_, Vec<_>> = HashMap::new();
-        let mut packs_using: HashMap<_, Vec<_>> = HashMap::new();
+        let mut packs_of: IdMap<_, Vec<_>> = IdMap::default();
+        let mut packs_using: IdMap<_, Vec<_>> = IdMap::default();
         for pack in packs.iter() {
             packs_of.entry(pack.formula).or_default().push(pack.id);
             for component in &pack.components {

@@ -340,7 +340,7 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
     sheet.notes_on_batch(version, &formula.code, charged);
 
     let normalised = normalise(view, version)?;
-    let exploded = explode_normalised(view, version, &normalised, request.as_of)?;
+    let (exploded, of_intermediates) = explode_normalised(view, version, &normalised, request.as_of)?;
     normalised.gaps.iter().for_each(|gap| add_gap(&mut sheet.gaps, gap.clone()));
     normalised.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
     exploded.notes.iter().for_each(|note| add_note(&mut sheet.notes, note.clone()));
@@ -362,8 +362,10 @@ pub fn cost_sheet(view: &View<'_>, request: &CostRequest) -> Result<CostSheet, E
 
     let demanded =
         exploded.materials.iter().map(|part| (part.material, &part.per_kg_charged * &batch.charged));
-    let mut pricing =
-        Pricing::new(view, request.as_of, demanded).ordered(request.order).on_basis(request.basis);
+    let mut pricing = Pricing::new(view, request.as_of, demanded)
+        .with_normalised(of_intermediates)
+        .ordered(request.order)
+        .on_basis(request.basis);
 
     // The liquid.
     let mut lines = Vec::with_capacity(normalised.lines.len() + 8);

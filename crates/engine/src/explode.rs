@@ -7,18 +7,14 @@ use chrono::NaiveDate;
 use domain::{
     Catalogue,
     formulas::{Formula, FormulaLine, FormulaVersion, VersionStatus},
-    materials::UseLevelKind,
+    materials::{Material, UseLevelKind},
 };
 use kernel::{
     Exact, Percent,
-    ids::{FormulaVersionId, MaterialId},
+    ids::{FormulaVersionId, IdMap, IdSet, MaterialId},
     limits::NESTING_LEVELS_MAX,
 };
-use std::{
-    collections::{HashMap, HashSet},
-    rc::Rc,
-    sync::Arc,
-};
+use std::{rc::Rc, sync::Arc};
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, View,
@@ -110,18 +106,23 @@ impl Exploded {
 /// [`EngineError::Loop`], [`EngineError::TooDeep`], [`EngineError::UnsoundFormula`] of the version or of an intermediate,
 /// [`EngineError::NothingLeft`] for an intermediate that is lost entirely.
 pub fn explode(view: &View<'_>, version: &FormulaVersion, on: NaiveDate) -> Result<Exploded, EngineError> {
-    explode_normalised(view, version, &normalise(view, version)?, on)
+    explode_normalised(view, version, &normalise(view, version)?, on).map(|(exploded, _)| exploded)
 }
 
-/// [`explode`] of a version that has been normalised already.
+/// Formulas of intermediates as shares, by what they make.
+pub(crate) type NormalisedOf = IdMap<MaterialId, Rc<Normalised>>;
+
+/// [`explode`] of a version that has been normalised already; with the formulas of its intermediates, which had to be normalised for
+/// it.
 pub(crate) fn explode_normalised(
     view: &View<'_>,
     version: &FormulaVersion,
     normalised: &Normalised,
     on: NaiveDate,
-) -> Result<Exploded, EngineError> {
+) -> Result<(Exploded, NormalisedOf), EngineError> {
     let makes = view.formula_of(version)?.makes;
-    let mut walk = Walk { view, on, memo: HashMap::new(), path: vec![makes] };
+    let mut walk =
+        Walk { view, on, memo: IdMap::default(), normalised: NormalisedOf::default(), path: vec![makes] };
     let taken = walk.take_apart(normalised)?;
     let kept = kept(view, version)?;
     let mut materials = Vec::with_capacity(taken.materials.len());
@@ -134,7 +135,7 @@ pub(crate) fn explode_normalised(
             through_intermediates: part.through_intermediates,
         });
     }
-    Ok(Exploded {
+    let exploded = Exploded {
         version: version.id,
         materials,
         intermediates: taken.intermediates,
@@ -142,7 +143,8 @@ pub(crate) fn explode_normalised(
         levels: taken.levels,
         gaps: taken.gaps,
         notes: taken.notes,
-    })
+    };
+    Ok((exploded, walk.normalised))
 }
 
 /// The fraction of what is charged that process loss and evaporation leave.
@@ -169,7 +171,7 @@ struct Part {
 #[derive(Default)]
 struct Taken {
     materials: Vec<Part>,
-    at: HashMap<MaterialId, usize>,
+    at: IdMap<MaterialId, usize>,
     intermediates: Vec<MaterialId>,
     intermediate_shares: Vec<Exact>,
     levels: usize,
@@ -211,7 +213,8 @@ struct Walk<'v, 'a> {
     view: &'v View<'a>,
     on: NaiveDate,
     // Each intermediate is taken apart once, however many formulas share it.
-    memo: HashMap<MaterialId, Rc<Taken>>,
+    memo: IdMap<MaterialId, Rc<Taken>>,
+    normalised: NormalisedOf,
     path: Vec<MaterialId>,
 }
 
@@ -219,6 +222,8 @@ impl Walk<'_, '_> {
     fn take_apart(&mut self, normalised: &Normalised) -> Result<Taken, EngineError> {
         let mut taken =
             Taken { gaps: normalised.gaps.clone(), notes: normalised.notes.clone(), ..Taken::default() };
+        taken.materials.reserve(normalised.lines.len());
+        taken.at.reserve(normalised.lines.len());
         for line in &normalised.lines {
             let making = making(self.view, line.material, self.on);
             // A line without a share still shows what stands in it, with nothing of it.
@@ -278,7 +283,9 @@ impl Walk<'_, '_> {
         if self.path.len() > NESTING_LEVELS_MAX + 1 {
             return Err(EngineError::TooDeep { path: self.codes(self.path.iter()) });
         }
-        let taken = Rc::new(self.take_apart(&normalise(self.view, version)?)?);
+        let normalised = Rc::new(normalise(self.view, version)?);
+        let taken = Rc::new(self.take_apart(&normalised)?);
+        self.normalised.insert(material, normalised);
         self.path.pop();
         self.memo.insert(material, Rc::clone(&taken));
         Ok(taken)
@@ -297,8 +304,8 @@ fn code_of(catalogue: &Catalogue, material: MaterialId) -> String {
 /// back to itself. `None` when it would not. For checking a version before it is written; every version of other formulas that
 /// is not retired counts, so that no day's answer can run in a circle.
 pub fn loop_through(catalogue: &Catalogue, makes: MaterialId, lines: &[FormulaLine]) -> Option<Vec<String>> {
-    let mut seen = HashSet::new();
-    let mut found_from: HashMap<MaterialId, MaterialId> = HashMap::new();
+    let mut seen = IdSet::default();
+    let mut found_from: IdMap<MaterialId, MaterialId> = IdMap::default();
     let mut open: Vec<MaterialId> = Vec::new();
     for line in lines {
         if line.material == makes {
@@ -372,7 +379,7 @@ pub(crate) fn breaches_in(
     exploded: &Exploded,
 ) -> Result<Vec<UseLevelBreach>, EngineError> {
     let mut breaches = Vec::new();
-    let mut compare = |material: &MaterialRef,
+    let mut compare = |material: &Material,
                        found: &Exact,
                        from: Option<Percent>,
                        to: Option<Percent>,
@@ -383,7 +390,7 @@ pub(crate) fn breaches_in(
         for (limit, is_most) in [(least, false), (most, true)] {
             let Some(limit) = limit else { continue };
             let breach = UseLevelBreach {
-                material: material.clone(),
+                material: MaterialRef::from(material),
                 found: found.clone(),
                 limit,
                 is_most,
@@ -399,12 +406,11 @@ pub(crate) fn breaches_in(
     let made = exploded.intermediates.iter().copied().zip(&exploded.intermediate_shares);
     for (id, share) in bought.chain(made) {
         let material = view.material(id)?;
-        let named = MaterialRef::from(&**material);
         if let Some(level) = material.use_level {
-            compare(&named, share, level.from, level.to, level.kind, false);
+            compare(material, share, level.from, level.to, level.kind, false);
         }
         for line in version.lines.iter().filter(|line| line.material == id) {
-            compare(&named, share, line.use_level_from, line.use_level_to, UseLevelKind::Recommended, true);
+            compare(material, share, line.use_level_from, line.use_level_to, UseLevelKind::Recommended, true);
         }
     }
     Ok(breaches)

@@ -16,6 +16,8 @@ use domain::{
 };
 use kernel::{AmountError, Exact, Percent};
 
+use order::Order;
+
 use crate::{
     EngineError, Gap, MaterialRef, Note, View,
     gap::add_gap,
@@ -99,31 +101,76 @@ pub fn landed_price_for(
 ) -> Result<Result<LandedPrice, Gap>, EngineError> {
     let a_year = a_year(view, material, asked, on)?;
     let asked = &PriceQuestion { a_year: a_year.as_ref(), ..asked.clone() };
+    let seen = seen(view, material, on);
+    let Choice { order, mut notes, gap } = choose(view, material, asked, on, &seen)?;
+    let named = || MaterialRef::from(material);
+    let Some(order) = order else {
+        return Ok(Err(gap.unwrap_or_else(|| Gap::NoPrice { material: named() })));
+    };
+    let question = Question { view, material, asked, on, validity: order.validity() };
+    let mut best = order.explained(&question)?;
+    let reference = || best.source.reference.clone();
+    match best.source.validity {
+        Validity::Valid { .. } => {}
+        Validity::LapsesSoon { until, in_days } => {
+            notes.push(Note::PriceLapsesSoon { material: named(), reference: reference(), until, in_days });
+        }
+        Validity::Lapsed { until, .. } => {
+            notes.push(Note::PriceLapsed { material: named(), reference: reference(), until });
+        }
+        Validity::NotYet { from } => {
+            notes.push(Note::PriceNotYetValid { material: named(), reference: reference(), from });
+        }
+    }
+    best.notes = notes;
+    Ok(Ok(best))
+}
+
+/// A material's quotations as they stand on a day: first those that hold, all alike; then lapsed ones, the latest first; then coming
+/// ones, the next first.
+fn seen<'a>(view: &View<'a>, material: &Material, on: NaiveDate) -> Vec<(Validity, QuotationSeen<'a>)> {
     let soon = view.catalogue().settings.lapses_soon_days;
-    let mut seen: Vec<(Validity, QuotationSeen<'_>)> = view
+    let mut seen: Vec<_> = view
         .quotations_of(material.id, on)
         .map(|quotation| (validity(quotation.quotation, on, soon), quotation))
         .collect();
-    // First those that hold, all alike; then lapsed ones, the latest first; then coming ones, the next first.
-    let rank = |validity: Validity| match validity {
+    seen.sort_by_key(|(validity, _)| rank(*validity, on));
+    seen
+}
+
+fn rank(validity: Validity, on: NaiveDate) -> (u8, i64) {
+    match validity {
         Validity::Valid { .. } | Validity::LapsesSoon { .. } => (0, 0),
         Validity::Lapsed { days_ago, .. } => (1, days_ago),
         Validity::NotYet { from } => (2, (from - on).num_days()),
-    };
-    seen.sort_by_key(|(validity, _)| rank(*validity));
+    }
+}
 
-    let named = || MaterialRef::from(material);
-    let mut first_gap = None;
+/// The order chosen, and what stood in the way of others.
+struct Choice<'q> {
+    order: Option<Order<'q>>,
+    notes: Vec<Note>,
+    gap: Option<Gap>,
+}
+
+fn choose<'q>(
+    view: &View<'_>,
+    material: &Material,
+    asked: &PriceQuestion<'_>,
+    on: NaiveDate,
+    seen: &'q [(Validity, QuotationSeen<'q>)],
+) -> Result<Choice<'q>, EngineError> {
     let mut notes = Vec::new();
-    for group in seen.chunk_by(|(a, _), (b, _)| rank(*a) == rank(*b)) {
-        let mut best: Option<LandedPrice> = None;
+    let mut first_gap = None;
+    for group in seen.chunk_by(|(a, _), (b, _)| rank(*a, on) == rank(*b, on)) {
+        let mut best: Option<Order<'q>> = None;
         for (validity, quotation) in group {
             let mut gap_of_quotation = None;
             for offer in &quotation.offers {
                 let question = Question { view, material, asked, on, validity: *validity };
                 match question.order(quotation, offer) {
                     Ok(Some(order)) => {
-                        if best.as_ref().is_none_or(|best| is_better(&order, best)) {
+                        if best.as_ref().is_none_or(|best| order.is_better_than(best)) {
                             best = Some(order);
                         }
                     }
@@ -134,32 +181,18 @@ pub fn landed_price_for(
             }
             if let Some(gap) = gap_of_quotation {
                 notes.push(Note::QuotationSetAside {
-                    material: named(),
+                    material: MaterialRef::from(material),
                     reference: quotation.quotation.reference.clone(),
                     because: gap.to_string(),
                 });
                 first_gap.get_or_insert(gap);
             }
         }
-        if let Some(mut best) = best {
-            let reference = best.source.reference.clone();
-            match best.source.validity {
-                Validity::Valid { .. } => {}
-                Validity::LapsesSoon { until, in_days } => {
-                    notes.push(Note::PriceLapsesSoon { material: named(), reference, until, in_days });
-                }
-                Validity::Lapsed { until, .. } => {
-                    notes.push(Note::PriceLapsed { material: named(), reference, until });
-                }
-                Validity::NotYet { from } => {
-                    notes.push(Note::PriceNotYetValid { material: named(), reference, from });
-                }
-            }
-            best.notes = notes;
-            return Ok(Ok(best));
+        if best.is_some() {
+            return Ok(Choice { order: best, notes, gap: first_gap });
         }
     }
-    Ok(Err(first_gap.unwrap_or_else(|| Gap::NoPrice { material: named() })))
+    Ok(Choice { order: None, notes, gap: first_gap })
 }
 
 /// Every order of one offer's packs that covers so much of a material (kg or pieces), whether its quotation holds on the day or
@@ -184,19 +217,14 @@ pub fn landed_offers(
         for offer in &quotation.offers {
             let question = Question { view, material, asked, on, validity };
             match question.order(&quotation, offer) {
-                Ok(order) => orders.extend(order),
+                Ok(Some(order)) => orders.push(order.explained(&question)?),
+                Ok(None) => {}
                 Err(Stop::Gap(gap)) => add_gap(&mut gaps, gap),
                 Err(Stop::Error(error)) => return Err(error),
             }
         }
     }
     Ok((orders, gaps))
-}
-
-/// Least money for the order; then least per kg or piece; then by reference, so that the choice never depends on chance.
-fn is_better(order: &LandedPrice, best: &LandedPrice) -> bool {
-    let key = |price: &LandedPrice| (price.order_cost.clone(), price.per_unit.clone());
-    (key(order), &order.source.reference) < (key(best), &best.source.reference)
 }
 
 /// Why an offer yields no order: something is missing for this one, or the question itself cannot go on.

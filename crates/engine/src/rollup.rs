@@ -5,19 +5,18 @@ use domain::{
     formulas::{Formula, FormulaVersion},
     materials::Material,
 };
-use kernel::{Exact, ids::MaterialId};
-use std::{
-    collections::{HashMap, HashSet},
-    rc::Rc,
-    sync::Arc,
+use kernel::{
+    Exact,
+    ids::{IdMap, IdSet, MaterialId},
 };
+use std::{rc::Rc, sync::Arc};
 
 use crate::{
     EngineError, Gap, MaterialRef, Note, OrderBasis, Source, View,
     basis::{Basis, BasisPrice, price_on_basis},
     batch_costs::making_costs,
     cost::{CostLine, LineKind},
-    explode::{Making, making},
+    explode::{Making, NormalisedOf, making},
     gap::add_gap,
     normalise::normalise,
     note::add_note,
@@ -61,8 +60,10 @@ pub(crate) struct Pricing<'v, 'a> {
     on: NaiveDate,
     order: OrderBasis,
     basis: Basis,
-    demanded: HashMap<MaterialId, Exact>,
-    costs: HashMap<MaterialId, Rc<UnitCost>>,
+    demanded: IdMap<MaterialId, Exact>,
+    /// Formulas of intermediates that are normalised already.
+    normalised: NormalisedOf,
+    costs: IdMap<MaterialId, Rc<UnitCost>>,
     notes: Vec<Note>,
     nested: usize,
 }
@@ -74,14 +75,17 @@ impl<'v, 'a> Pricing<'v, 'a> {
         on: NaiveDate,
         demanded: impl IntoIterator<Item = (MaterialId, Exact)>,
     ) -> Self {
-        let demanded = demanded.into_iter().collect();
+        let demanded: IdMap<_, _> = demanded.into_iter().collect();
+        let mut costs = IdMap::default();
+        costs.reserve(demanded.len());
         Self {
             view,
             on,
             order: OrderBasis::ForBatch,
             basis: Basis::Replacement,
             demanded,
-            costs: HashMap::new(),
+            normalised: NormalisedOf::default(),
+            costs,
             notes: Vec::new(),
             nested: 0,
         }
@@ -96,6 +100,12 @@ impl<'v, 'a> Pricing<'v, 'a> {
     /// The same on another basis than replacement.
     pub(crate) const fn on_basis(mut self, basis: Basis) -> Self {
         self.basis = basis;
+        self
+    }
+
+    /// The same with formulas of intermediates that are normalised already, on the same view and day.
+    pub(crate) fn with_normalised(mut self, normalised: NormalisedOf) -> Self {
+        self.normalised = normalised;
         self
     }
 
@@ -239,13 +249,16 @@ impl<'v, 'a> Pricing<'v, 'a> {
     fn rolled_up(&mut self, formula: &Formula, version: &FormulaVersion) -> Result<UnitCost, EngineError> {
         let batch = batch_output(self.view, version, &version.usual_batch.to_exact())?;
         let charged_per_kg = batch.charged.checked_div(&batch.good)?;
-        let normalised = normalise(self.view, version)?;
+        let normalised = match self.normalised.get(&formula.makes) {
+            Some(known) if known.version == version.id => Rc::clone(known),
+            _ => Rc::new(normalise(self.view, version)?),
+        };
         let mut value = None;
-        let mut gaps = normalised.gaps;
+        let mut gaps = normalised.gaps.clone();
         let mut inner = Vec::with_capacity(normalised.lines.len());
         let mut standing = None;
-        for line in normalised.lines {
-            let amount = line.share.map(|share| &share * &charged_per_kg);
+        for line in &normalised.lines {
+            let amount = line.share.as_ref().map(|share| share * &charged_per_kg);
             if let Some(amount) = &amount
                 && !amount.is_zero()
             {
@@ -258,10 +271,10 @@ impl<'v, 'a> Pricing<'v, 'a> {
             }
             inner.push(Inner {
                 position: line.position,
-                phase: line.phase,
+                phase: line.phase.clone(),
                 material: line.material,
                 amount,
-                gaps: line.gaps,
+                gaps: line.gaps.clone(),
             });
         }
         if version.cost_per_batch.is_none() && version.making.costs.is_empty() {
@@ -306,7 +319,7 @@ impl<'v, 'a> Pricing<'v, 'a> {
             .filter(|line| is_some(&line.amount))
             .filter_map(|line| Some(line.material.as_ref()?.id))
             .collect();
-        let mut seen = HashSet::new();
+        let mut seen = IdSet::default();
         let mut found = Vec::new();
         while let Some(material) = open.pop() {
             let Some(cost) = self.costs.get(&material).filter(|_| seen.insert(material)) else { continue };

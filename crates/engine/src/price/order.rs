@@ -1,11 +1,11 @@
 //! One order of one offer's packs: how many, at which price, and what it costs landed.
 
 use domain::quotations::{BreakCounts, DutyOn, FreightPer, PriceBasis, Quotation, Terms};
-use kernel::{Dimension, Exact, Quantity, UnitPrice};
+use kernel::{AmountError, Dimension, Exact, Quantity, UnitPrice};
 
-use super::{LandedPrice, Question, Stop};
+use super::{LandedPrice, Question, Stop, Validity};
 use crate::{
-    Gap, MaterialRef,
+    EngineError, Gap, MaterialRef,
     landed::{ChargeUsed, DepositUsed, DutyUsed, Strength, TermsUsed},
     source::QuotationSource,
     view::{OfferSeen, QuotationSeen, RateUsed},
@@ -21,14 +21,86 @@ struct Packs {
     ordered: Exact,
 }
 
+/// As few packs as cover what is wanted, at least one.
+fn whole_packs(pack: Exact, wanted: &Exact) -> Result<Packs, AmountError> {
+    let count = wanted.checked_div(&pack)?.ceil()?.max(1);
+    let ordered = &pack * &Exact::whole(count);
+    Ok(Packs { pack, count, ordered })
+}
+
+/// What an order of one offer's packs comes to. It is little enough to be worked out for every offer; where it all comes from is
+/// written down ([`Order::explained`]) for the one that is chosen.
+pub(super) struct Order<'q> {
+    quotation: &'q QuotationSeen<'q>,
+    offer: &'q OfferSeen,
+    validity: Validity,
+    packs: Packs,
+    rate: Option<RateUsed>,
+    freight: Option<Exact>,
+    terms: TermsUsed,
+    per_unit: Exact,
+    /// What all of it costs.
+    whole: Exact,
+}
+
+impl Order<'_> {
+    /// Least money for the order; then least per kg or piece; then by reference, so that the choice never depends on chance.
+    pub(super) fn is_better_than(&self, best: &Self) -> bool {
+        fn key<'o>(order: &'o Order<'_>) -> (&'o Exact, &'o Exact, &'o str) {
+            (&order.whole, &order.per_unit, &order.quotation.quotation.reference)
+        }
+        key(self) < key(best)
+    }
+
+    /// How it stands with its quotation.
+    pub(super) const fn validity(&self) -> Validity {
+        self.validity
+    }
+
+    /// The same with where each figure of it comes from.
+    pub(super) fn explained(self, question: &Question<'_, '_>) -> Result<LandedPrice, EngineError> {
+        let entered = self.quotation.quotation;
+        let supplier = question.view.supplier(entered.supplier)?;
+        let offer = self.offer;
+        Ok(LandedPrice {
+            order_cost: self.whole,
+            per_unit: self.per_unit,
+            lead_time: entered.lead_time.or(supplier.lead_time),
+            source: QuotationSource {
+                quotation: entered.id,
+                reference: entered.reference.clone(),
+                supplier: supplier.id,
+                supplier_code: supplier.code.clone(),
+                supplier_name: supplier.name.clone(),
+                pack: offer.pack,
+                price: offer.price.clone(),
+                currency: offer.currency,
+                price_per: offer.price_per,
+                from_quantity: offer.from_quantity,
+                demanded: question.asked.ordered.clone(),
+                demand: question.asked.demand.clone(),
+                packs: self.packs.count,
+                ordered: self.packs.ordered,
+                dimension: question.material.stock_dimension(),
+                freight: self.freight,
+                terms: self.terms,
+                rate: self.rate,
+                validity: self.validity,
+                assumed: offer.assumed,
+            },
+            notes: Vec::new(),
+        })
+    }
+}
+
 impl Question<'_, '_> {
     /// The order of one offer's packs that covers the demand; `None` when the order does not reach the offer's break, or reaches a
     /// higher break of the same pack. The lowest break of a pack works like a minimum order.
-    pub(super) fn order(
+    pub(super) fn order<'q>(
         &self,
-        quotation: &QuotationSeen<'_>,
-        offer: &OfferSeen,
-    ) -> Result<Option<LandedPrice>, Stop> {
+        quotation: &'q QuotationSeen<'q>,
+        offer: &'q OfferSeen,
+    ) -> Result<Option<Order<'q>>, Stop> {
         let entered = quotation.quotation;
         let price_per = self.in_stock_unit(offer.price_per, entered)?;
         let Some(packs) = self.packs(quotation, offer)? else { return Ok(None) };
@@ -52,41 +124,23 @@ impl Question<'_, '_> {
         let bare = freight.as_ref().map_or_else(|| goods.clone(), |freight| &goods + freight);
         let terms = self.terms(&entered.terms, entered, goods, &bare, strength, &packs)?;
         let per_unit = &bare + &terms.additions();
-        let supplier = self.view.supplier(entered.supplier)?;
-        Ok(Some(LandedPrice {
-            order_cost: &per_unit * &packs.ordered,
-            per_unit,
-            lead_time: entered.lead_time.or(supplier.lead_time),
-            source: QuotationSource {
-                quotation: entered.id,
-                reference: entered.reference.clone(),
-                supplier: supplier.id,
-                supplier_code: supplier.code.clone(),
-                supplier_name: supplier.name.clone(),
-                pack: offer.pack,
-                price: offer.price.clone(),
-                currency: offer.currency,
-                price_per: offer.price_per,
-                from_quantity: offer.from_quantity,
-                demanded: self.asked.ordered.clone(),
-                demand: self.asked.demand.clone(),
-                packs: packs.count,
-                ordered: packs.ordered,
-                dimension: self.material.stock_dimension(),
-                freight,
-                terms,
-                rate,
-                validity: self.validity,
-                assumed: offer.assumed,
-            },
-            notes: Vec::new(),
-        }))
+        let whole = &per_unit * &packs.ordered;
+        let validity = self.validity;
+        Ok(Some(Order { quotation, offer, validity, packs, rate, freight, terms, per_unit, whole }))
     }
 
     /// Whole packs that cover the demand and the minimum order, when the offer's price holds for so many.
     fn packs(&self, quotation: &QuotationSeen<'_>, offer: &OfferSeen) -> Result<Option<Packs>, Stop> {
         let entered = quotation.quotation;
         let pack = self.in_stock_unit(offer.pack, entered)?;
+        if entered.offers.iter().all(|offer| offer.from_quantity.is_none()) {
+            // No breaks: as many packs as are wanted.
+            let mut wanted = self.asked.ordered.clone();
+            if let Some(minimum) = entered.minimum_order {
+                wanted = wanted.max(self.in_stock_unit(minimum, entered)?);
+            }
+            return Ok(Some(whole_packs(pack, &wanted)?));
+        }
         let own_break = self.price_break(offer, entered)?;
         let mut other_breaks = Vec::new();
         for other in quotation.offers.iter().filter(|other| other.pack == offer.pack) {
@@ -104,14 +158,13 @@ impl Question<'_, '_> {
         if committed < own_break && other_breaks.iter().all(|other| *other >= own_break) {
             wanted = wanted.max(own_break.clone());
         }
-        let count = wanted.checked_div(&pack)?.ceil()?.max(1);
-        let ordered = &pack * &Exact::whole(count);
-        let reached = committed.max(ordered.clone());
+        let packs = whole_packs(pack, &wanted)?;
+        let reached = committed.max(packs.ordered.clone());
         let higher_reached = other_breaks.iter().any(|other| *other > own_break && *other <= reached);
         if own_break > reached || higher_reached {
             return Ok(None);
         }
-        Ok(Some(Packs { pack, count, ordered }))
+        Ok(Some(packs))
     }
 
     fn price_break(&self, offer: &OfferSeen, entered: &Quotation) -> Result<Exact, Gap> {
