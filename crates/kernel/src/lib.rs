@@ -16,6 +16,9 @@ pub mod quantity;
 pub mod scaled;
 pub mod units;
 
+#[cfg(test)]
+mod published;
+
 pub use apportion::apportion_largest_remainder;
 pub use currency::Currency;
 pub use decimal::{DecimalMark, parse_decimal};

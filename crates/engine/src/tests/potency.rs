@@ -3,7 +3,11 @@
 use kernel::Exact;
 
 use super::fixtures::{House, dec, density, measured, percent, shown};
-use crate::{View, normalise::normalise};
+use crate::{
+    View,
+    normalise::normalise,
+    strength::{as_is_strength, blend, charge_for_pure, diluent_to_add},
+};
 
 /// What a line comes to as supplied, and what that holds of active matter, of so much charged.
 fn line(house: &House, formula: &str, at: usize, charged: &str) -> (String, Option<String>) {
@@ -45,7 +49,9 @@ fn mass_of_active_in_a_volume() {
 }
 
 /// OpenStax, Chemistry 2e, chapter 3: 25.0 mL of 2.04 mol/L made up to 500.0 mL are 0.102 mol/L. A volume made up to another is that
-/// percent by volume of it, whatever the density; 0.850 L of 5.00 mol/L to 1.80 L are 2.36 mol/L (2.361111).
+/// percent by volume of it, whatever the density; 0.850 L of 5.00 mol/L to 1.80 L are 2.36 mol/L (2.361111). Asked the other way: 11 mL
+/// of 0.45 mol/L come to 0.12 mol/L in 41 mL (41.25), 0.250 L of 1.88 mol/L to 0.125 mol/L in 3.76 L, and 5.00 L of 0.100 mol/L take
+/// 0.314465 L of 1.59 mol/L.
 #[test]
 fn dilution_by_volume() {
     let check = |poured: &str, total: &str, as_percent: Option<&str>, strength: &str, expected: &str| {
@@ -67,6 +73,28 @@ fn dilution_by_volume() {
     };
     check("25.0 mL", "500.0 mL", Some("5"), "2.04", "0.102000");
     check("0.850 L", "1.80 L", None, "5.00", "2.361111");
+    check("11 mL", "41.25 mL", None, "0.45", "0.120000");
+    check("0.250 L", "3.76 L", None, "1.88", "0.125000");
+    check("0.314465 L", "5.00 L", None, "1.59", "0.100000");
+    let litres = |amount: &str, strength: &str, wanted: &str| {
+        let exact = |text: &str| Exact::from(dec(text));
+        &exact(amount) + &diluent_to_add(&exact(amount), &exact(strength), &exact(wanted)).unwrap()
+    };
+    assert_eq!(litres("11", "0.45", "0.12").to_decimal_exactly(), Some(dec("41.25")));
+    assert_eq!(litres("0.250", "1.88", "0.125").to_decimal_exactly(), Some(dec("3.76")));
+    let part = blend(&Exact::whole(5), &Exact::from(dec("1.59")), &Exact::ZERO, &Exact::from(dec("0.100")));
+    assert_eq!(shown(&part.unwrap().stronger, 6), "0.314465");
+}
+
+/// OpenStax, Chemistry 2e, chapter 3: 0.250 L of 5.30 mol/L sodium chloride (58.44 g/mol) are 77.4 g; rounding the 1.325 mol on the
+/// way would make it 77.1 g or 77.7 g. So nothing is rounded on the way.
+#[test]
+fn no_rounding_on_the_way() {
+    let moles = Exact::from(dec("5.30")) * Exact::from(dec("0.250"));
+    assert_eq!(moles.to_decimal_exactly(), Some(dec("1.325")));
+    let grams = |moles: &Exact| shown(&(moles * &Exact::from(dec("58.44"))), 1);
+    assert_eq!(grams(&moles), "77.4");
+    assert_eq!(grams(&Exact::from(dec("1.32"))), "77.1");
 }
 
 /// US Army Medical Department, course MD0802: 225 mL of water bring 300 mL of 70 % to 40 %; and 24 of 30 % with 36 of water make 60 of
@@ -100,4 +128,12 @@ fn as_is_for_dry() {
     house.material("HYDRATE").active_matter = Some(percent("93.767529"));
     house.formula("ANHYDROUS", "percent", &["HYDRATE 1 % active", "WATER q.s."]);
     assert_eq!(line(&house, "ANHYDROUS", 0, "100").0, "1.066467");
+    // 18 of 288.81 g/mol, without the rounding to a strength of nine places.
+    let anhydrous = Exact::ratio(28_881 - 1_800, 28_881).unwrap();
+    assert_eq!(shown(&charge_for_pure(&Exact::ONE, &anhydrous).unwrap(), 6), "1.066467");
+    // Of 99.5 % as it is, with 2 % of water, 101.530612 % is what the anhydrous matter assays at (printed 101.5).
+    let exact = |text: &str| Exact::from(dec(text));
+    let dried = charge_for_pure(&exact("0.995"), &as_is_strength(&Exact::ONE, &exact("0.02"))).unwrap();
+    assert_eq!(shown(&(&dried * &Exact::whole(100)), 6), "101.530612");
+    assert_eq!(as_is_strength(&dried, &exact("0.02")), exact("0.995"), "and back");
 }
