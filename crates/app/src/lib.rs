@@ -18,6 +18,7 @@ mod ticket_lines;
 mod tickets;
 mod tokens;
 mod weighing;
+mod what_if;
 
 pub mod import;
 

@@ -15,9 +15,7 @@ use engine::{
     orders::ordered_otherwise,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
-    scenario::Scenario,
     shelf::{Availability, Shelf, availability},
-    what_if::{WhatIf, what_if_of},
 };
 use kernel::ids::{AuditId, LotId, MaterialId, TicketId};
 use store::{
@@ -95,21 +93,6 @@ impl App {
         Ok(run_check(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, request)?)
     }
 
-    /// What the changes of a scenario would do as of a day.
-    ///
-    /// # Errors
-    /// As [`App::run_check`].
-    pub async fn what_if(
-        &self,
-        actor: &Actor,
-        scenario: &Scenario,
-        as_of: NaiveDate,
-    ) -> Result<WhatIf, Error> {
-        let (catalogue, shelf) = self.whole_shelf(actor).await?;
-        let trim_use = self.trim_use();
-        Ok(what_if_of(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, scenario, as_of)?)
-    }
-
     /// What the coming weeks do to the shelf.
     ///
     /// # Errors
@@ -156,7 +139,7 @@ impl App {
     }
 
     /// Everything on the shelf and every open ticket, as the answers need it.
-    async fn whole_shelf(&self, actor: &Actor) -> Result<(Arc<Catalogue>, Shelf), Error> {
+    pub(crate) async fn whole_shelf(&self, actor: &Actor) -> Result<(Arc<Catalogue>, Shelf), Error> {
         let catalogue = self.catalogue(actor)?;
         // One transaction, so that lots and promises belong together.
         let tx = self.store().begin_read().await?;

@@ -1,5 +1,7 @@
 //! The catalogue: everything slow-changing in one immutable value that answers are worked out from.
 
+mod replaced;
+
 use chrono::NaiveDate;
 use kernel::{
     Currency,
@@ -17,6 +19,8 @@ use crate::{
     suppliers::Supplier,
     text::code_key,
 };
+
+pub use replaced::Replaced;
 
 /// Settings of the site that figures depend on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

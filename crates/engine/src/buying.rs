@@ -1,6 +1,6 @@
 //! What to buy for a shortage: which offer, how many packs, what they cost, and by when to order so that they can be used in time.
 
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use domain::{dates::Span, materials::Material};
 use kernel::{
     Dimension, Exact, Money, Quantity,
@@ -25,6 +25,8 @@ pub(crate) struct BuyingDays<'a> {
     pub needed_on: NaiveDate,
     /// Materials nobody can deliver before a day.
     pub not_before: &'a HashMap<MaterialId, NaiveDate>,
+    /// Days by which what is ordered comes later than its lead time says.
+    pub late: u32,
 }
 
 /// What to buy for a shortage.
@@ -153,9 +155,10 @@ fn order(
     let source = &landed.source;
     let currency = view.currency();
     let earliest = days.not_before.get(&material.id).copied();
+    let late = Days::new(u64::from(days.late));
     let arrives = landed
         .lead_time
-        .and_then(|lead| lead.after(days.today))
+        .and_then(|lead| lead.after(days.today)?.checked_add_days(late))
         .map(|day| earliest.map_or(day, |earliest| day.max(earliest)));
     let usable = arrives.map(|day| crate::planned::inspected(material, day));
     let too_late = usable.map(|usable| usable > days.needed_on);
@@ -165,7 +168,9 @@ fn order(
                 Some(inspection) => inspection.before(days.needed_on)?,
                 None => days.needed_on,
             };
-            lead.before(due)
+            let order_by = lead.before(due)?.checked_sub_days(late)?;
+            // Nobody can order from a supplier that has ended.
+            Some(view.last_order(source.supplier, material.id).map_or(order_by, |last| last.min(order_by)))
         });
     let quantity = match material.stock_dimension() {
         Dimension::Count => Quantity::Count(kernel::Count::from_exact_down(&source.ordered)?),

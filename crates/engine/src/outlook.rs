@@ -103,7 +103,7 @@ pub fn outlook(view: &View<'_>, shelf: &Shelf, request: OutlookRequest) -> Resul
     for row in outlook.materials.iter_mut().filter(|row| row.short_by.is_positive()) {
         let material = view.material(row.material)?;
         let needed_on = row.first_short_on.unwrap_or(request.today);
-        let days = BuyingDays { today: request.today, needed_on, not_before: &not_before };
+        let days = BuyingDays { today: request.today, needed_on, not_before: &not_before, late: 0 };
         row.buy = Some(purchase(view, material, row.short_by.raw(), days)?);
     }
     Ok(outlook)

@@ -100,6 +100,7 @@ pub fn landed_price_for(
     on: NaiveDate,
 ) -> Result<Result<LandedPrice, Gap>, EngineError> {
     let a_year = a_year(view, material, asked, on)?;
+    let view = &view.buying(material.id);
     let asked = &PriceQuestion { a_year: a_year.as_ref(), ..asked.clone() };
     let seen = seen(view, material, on);
     let Choice { order, mut notes, gap } = choose(view, material, asked, on, &seen)?;
@@ -208,6 +209,7 @@ pub fn landed_offers(
 ) -> Result<(Vec<LandedPrice>, Vec<Gap>), EngineError> {
     let asked = PriceQuestion::of(demanded);
     let a_year = a_year(view, material, &asked, on)?;
+    let view = &view.buying(material.id);
     let asked = &PriceQuestion { a_year: a_year.as_ref(), ..asked };
     let soon = view.catalogue().settings.lapses_soon_days;
     let mut orders = Vec::new();

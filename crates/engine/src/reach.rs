@@ -6,8 +6,9 @@ use domain::{
     catalogue::Catalogue,
     formulas::{Formula, FormulaVersion},
     house_rates::HouseRate,
-    making::MakingCost,
+    making::{MakingCost, MakingCostAmount},
     quotations::Quotation,
+    text::code_key,
 };
 use kernel::{
     Currency, Exact,
@@ -19,7 +20,8 @@ use std::collections::{BTreeSet, HashSet};
 use crate::{
     Overlay,
     recipes::Recipes,
-    view::{MaterialRef, PriceScope, View},
+    scenario::Edited,
+    view::{MaterialRef, View},
 };
 
 /// One way a change reaches a formula or a pack.
@@ -50,12 +52,12 @@ pub(crate) struct Reach {
 }
 
 /// The version a formula is looked at by: the one approved on the day, else its current draft.
-fn looked_at(formula: &Formula, on: NaiveDate) -> Option<&FormulaVersion> {
+pub(crate) fn looked_at(formula: &Formula, on: NaiveDate) -> Option<&FormulaVersion> {
     formula.approved_on(on).or_else(|| formula.current())
 }
 
-/// What an overlay reaches.
-pub(crate) fn reach(catalogue: &Catalogue, overlay: &Overlay, on: NaiveDate) -> Reach {
+/// What an overlay, and rows assumed to be others, reach.
+pub(crate) fn reach(catalogue: &Catalogue, overlay: &Overlay, edited: &Edited, on: NaiveDate) -> Reach {
     let mut reach = Reach::default();
     let house = catalogue.settings.currency;
     let currencies: Vec<Currency> = overlay
@@ -69,11 +71,11 @@ pub(crate) fn reach(catalogue: &Catalogue, overlay: &Overlay, on: NaiveDate) -> 
         })
         .collect();
     for quotation in catalogue.quotations() {
-        let priced = overlay.prices.iter().any(|change| match change.scope {
-            PriceScope::Quotation(id) => id == quotation.id,
-            PriceScope::Material(id) => id == quotation.material,
-            PriceScope::Supplier(id) => id == quotation.supplier,
-        });
+        let scopes = overlay.prices.iter().map(|change| change.scope);
+        let priced = scopes
+            .chain(overlay.terms.iter().map(|change| change.scope))
+            .any(|scope| scope.touches(quotation))
+            || overlay.ended.iter().any(|end| end.ends(quotation.supplier, quotation.material));
         if priced || currencies.iter().any(|currency| is_in(quotation, *currency)) {
             reach.touched.insert(quotation.material);
         }
@@ -99,6 +101,38 @@ pub(crate) fn reach(catalogue: &Catalogue, overlay: &Overlay, on: NaiveDate) -> 
         for pack in catalogue.packs.iter() {
             let money = [pack.line_labour, pack.run.changeover, pack.price].into_iter().flatten();
             if abroad || money.into_iter().any(|money| currencies.contains(&money.currency())) {
+                reach.packs.insert(pack.id);
+            }
+        }
+    }
+    for version in edited.versions.values() {
+        versions.insert(version.id);
+        if let Some(formula) = catalogue.formulas.get(version.formula) {
+            // What is made by it is touched as a bought material is whose price changes.
+            reach.touched.insert(formula.makes);
+            queue.push(formula.makes);
+        }
+    }
+    reach.packs.extend(edited.packs.keys());
+    if !edited.rate_names.is_empty() {
+        let overhead =
+            catalogue.overheads_on(on).any(|rate| edited.rate_names.contains(&code_key(&rate.name)));
+        let named = |name: &str| overhead || edited.rate_names.contains(&code_key(name));
+        for formula in catalogue.formulas.iter() {
+            let Some(version) = looked_at(formula, on) else { continue };
+            let by_the_hour = |cost: &MakingCost| match &cost.amount {
+                MakingCostAmount::Hours { rate, .. } => named(rate),
+                _ => false,
+            };
+            if overhead || version.making.costs.iter().any(by_the_hour) {
+                versions.insert(version.id);
+                queue.push(formula.makes);
+            }
+        }
+        for pack in catalogue.packs.iter() {
+            let speed = pack.run.speed.as_ref();
+            let rates = speed.into_iter().flat_map(|speed| [&speed.labour_rate, &speed.machine_rate]);
+            if overhead || rates.flatten().any(|rate| named(rate)) {
                 reach.packs.insert(pack.id);
             }
         }

@@ -520,7 +520,7 @@ fn material_checks(
         gathered.entry(need.material).or_default().push((need, behind.to_vec()));
     });
     let not_before = HashMap::new();
-    let days = BuyingDays { today, needed_on: run.on, not_before: &not_before };
+    let days = BuyingDays { today, needed_on: run.on, not_before: &not_before, late: 0 };
     let mut checks = Vec::with_capacity(order.len());
     for id in order {
         let (Some(material), Some(needs)) = (recipes.catalogue().materials.get(id), gathered.get(&id)) else {

@@ -3,23 +3,22 @@
 //! In JSON each change is an object whose `change` says what kind it is; names are kebab-case and stay as they are, for stored
 //! scenarios and files are read again later. Things are named by their identities, figures are decimal strings.
 
-use chrono::NaiveDate;
-use domain::{Catalogue, lots::LotStatus};
-use kernel::{
-    Currency, Exact, Percent, Quantity, Rate, UnitPrice,
-    ids::{FormulaVersionId, LotId, MaterialId, PackId, QuotationId, SupplierId},
-    limits::SCENARIO_CHANGES_MAX,
-};
-use serde::{Deserialize, Serialize};
-use std::{borrow::Cow, collections::HashMap};
+mod edits;
+mod laying;
 
-use crate::{
-    EngineError, Overlay,
-    planned::inspected,
-    run_check::RunAmount,
-    shelf::Shelf,
-    view::{PriceAdjustment, PriceChange, PriceScope, RateAdjustment, RateChange},
+use chrono::NaiveDate;
+use domain::quotations::{DutyOn, FreightPer};
+use kernel::{
+    Currency, Mass, Percent, Quantity, Rate, UnitPrice,
+    ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, QuotationId, SupplierId, TicketId},
 };
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use crate::run_check::RunAmount;
+
+pub(crate) use edits::Edited;
+pub(crate) use laying::{AssumedRun, EndOfSupply, Laid, Recalled, in_stock, lay};
 
 /// A list of assumed changes. They are laid over the catalogue and the shelf in their order; nothing is written.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -28,9 +27,12 @@ pub struct Scenario {
     /// What it is called.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
-    /// The changes; at most [`SCENARIO_CHANGES_MAX`].
+    /// The changes; at most [`kernel::limits::SCENARIO_CHANGES_MAX`].
     #[serde(default)]
     pub changes: Vec<Change>,
+    /// The least margin a pack should leave; packs below it are marked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub margin_floor: Option<Percent>,
 }
 
 /// One assumed difference.
@@ -109,6 +111,224 @@ pub enum Change {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         expires_on: Option<NaiveDate>,
     },
+    /// Freight becomes another than quoted.
+    Freight {
+        /// Whose freight.
+        of: PriceOf,
+        /// How it changes.
+        by: FreightBy,
+        /// From which day on; always, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<NaiveDate>,
+    },
+    /// Import duty becomes another than entered.
+    Duty {
+        /// Whose duty.
+        of: PriceOf,
+        /// To so much.
+        to: Percent,
+        /// Of what; as entered, or of the price, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        on: Option<DutyOn>,
+        /// From which day on; always, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<NaiveDate>,
+    },
+    /// One charge more than is entered.
+    Surcharge {
+        /// Whose orders bear it.
+        of: PriceOf,
+        /// What it is for.
+        name: String,
+        /// How much.
+        amount: UnitPrice,
+        /// Of what.
+        per: ChargePer,
+        /// From which day on; always, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<NaiveDate>,
+    },
+    /// A line holds another dose, and another line takes the difference.
+    Dose {
+        /// The version.
+        version: FormulaVersionId,
+        /// The line's position.
+        line: u32,
+        /// % w/w as supplied.
+        to: Percent,
+        /// The line that takes the difference; the q.s. line, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        against: Option<u32>,
+    },
+    /// One material stands in the place of another.
+    Substitute {
+        /// What stands there now.
+        old: MaterialId,
+        /// What is to stand there.
+        new: MaterialId,
+        /// kg or pieces of the new one for one of the old; one for one, when it is not said. Where it is not one for one, the q.s. line
+        /// takes the difference.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        factor: Option<Decimal>,
+        /// In one formula; everywhere, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        within: Option<FormulaId>,
+    },
+    /// The usual batch of a formula becomes another.
+    BatchSize {
+        /// The formula.
+        formula: FormulaId,
+        /// Everything charged, kg.
+        to: Mass,
+    },
+    /// What is filled beyond the declared quantity becomes another.
+    Overfill {
+        /// The pack.
+        pack: PackId,
+        /// % of the declared quantity.
+        to: Percent,
+    },
+    /// The process loss of a formula becomes another.
+    ProcessLoss {
+        /// The formula.
+        formula: FormulaId,
+        /// % of what is charged.
+        to: Percent,
+    },
+    /// A rate of the house becomes another: wages, machine hours, overheads.
+    HouseRate {
+        /// Its name.
+        name: String,
+        /// How it changes.
+        by: HouseRateBy,
+        /// From which day on; always, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<NaiveDate>,
+    },
+    /// Expected sales become others.
+    SalesVolume {
+        /// The pack; all packs, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pack: Option<PackId>,
+        /// How they change.
+        by: VolumeBy,
+    },
+    /// A supplier stops selling.
+    SupplierEnds {
+        /// The supplier.
+        supplier: SupplierId,
+        /// The one material that ends; everything, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        material: Option<MaterialId>,
+        /// The last day something can be ordered.
+        on: NaiveDate,
+        /// The day a replacement is ready; what is bought last has to reach so far.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        replaced_on: Option<NaiveDate>,
+    },
+    /// A lot is called back: neither it nor what was made with it may be used.
+    LotRecalled {
+        /// The lot.
+        lot: LotId,
+        /// The first day it may not be used.
+        on: NaiveDate,
+    },
+    /// A lot holds another amount than is entered: a short delivery, a leak.
+    LotHolds {
+        /// The lot.
+        lot: LotId,
+        /// What it holds.
+        #[serde(with = "quantity_text")]
+        quantity: Quantity,
+    },
+    /// Deliveries of a material come late: lots that are not there yet, deliveries assumed before this change, and what would be ordered.
+    DeliveryLate {
+        /// The material.
+        material: MaterialId,
+        /// Days.
+        days: u32,
+    },
+    /// A planned run is moved.
+    RunMoved {
+        /// Its ticket.
+        ticket: TicketId,
+        /// The day it is made instead.
+        to: NaiveDate,
+    },
+    /// A material is still used at the old price for a while.
+    OldPrice {
+        /// The material.
+        material: MaterialId,
+        /// For how long.
+        cover: OldPriceCover,
+    },
+}
+
+/// How freight changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FreightBy {
+    /// Up by so many percent, or down below nought.
+    Percent(Percent),
+    /// To this.
+    To {
+        /// How much.
+        amount: UnitPrice,
+        /// Of what.
+        per: ChargePer,
+    },
+}
+
+/// What freight or a surcharge is charged by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ChargePer {
+    /// Each so much: 1 kg, 1000 pcs.
+    Quantity(#[serde(with = "quantity_text")] Quantity),
+    /// Each pack.
+    Pack,
+    /// Each shipment, that is each order.
+    Shipment,
+}
+
+impl From<ChargePer> for FreightPer {
+    fn from(per: ChargePer) -> Self {
+        match per {
+            ChargePer::Quantity(quantity) => Self::Quantity(quantity),
+            ChargePer::Pack => Self::Pack,
+            ChargePer::Shipment => Self::Order,
+        }
+    }
+}
+
+/// How a rate of the house changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HouseRateBy {
+    /// Up by so many percent, or down below nought.
+    Percent(Percent),
+    /// To so much an hour or batch.
+    To(UnitPrice),
+}
+
+/// How expected sales change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum VolumeBy {
+    /// Up by so many percent, or down below nought; rounded down to whole units.
+    Percent(Percent),
+    /// To so many units a year.
+    Units(u64),
+}
+
+/// For how long a material is still used at the old price.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum OldPriceCover {
+    /// So many days from the day the price changes, whatever is on the shelf.
+    Days(u32),
+    /// So much is on order at a protected price, beside what is on the shelf.
+    Ordered(#[serde(with = "quantity_text")] Quantity),
 }
 
 /// Whose prices.
@@ -121,6 +341,29 @@ pub enum PriceOf {
     Material(MaterialId),
     /// Every quotation of a supplier.
     Supplier(SupplierId),
+    /// One pack size of a material, whoever offers it.
+    #[serde(rename_all = "kebab-case")]
+    Pack {
+        /// The material.
+        material: MaterialId,
+        /// The pack.
+        #[serde(with = "quantity_text")]
+        pack: Quantity,
+    },
+    /// One pack size of one quotation.
+    #[serde(rename_all = "kebab-case")]
+    Offer {
+        /// The quotation.
+        quotation: QuotationId,
+        /// The pack.
+        #[serde(with = "quantity_text")]
+        pack: Quantity,
+        /// One price break of it, the pack itself naming the price from one pack; all of them, when it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "optional_quantity_text")]
+        price_break: Option<Quantity>,
+    },
+    /// Every quotation in one currency.
+    Currency(Currency),
 }
 
 /// How prices change.
@@ -174,211 +417,23 @@ mod quantity_text {
     }
 }
 
-/// A scenario laid over a catalogue and a shelf.
-#[derive(Debug)]
-pub(crate) struct Laid<'a> {
-    pub overlay: Overlay,
-    pub shelf: Cow<'a, Shelf>,
-    pub bars: HashMap<LotId, (NaiveDate, LotStatus)>,
-    pub not_before: HashMap<MaterialId, NaiveDate>,
-    pub deliveries: Vec<Delivery>,
-    pub runs: Vec<AssumedRun>,
-    /// The last day a change of the shelf names.
-    pub last_day: Option<NaiveDate>,
-}
+/// The same where there may be none.
+mod optional_quantity_text {
+    use kernel::Quantity;
+    use serde::{Deserialize, Deserializer, Serializer};
 
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Delivery {
-    pub change: usize,
-    pub material: MaterialId,
-    pub raw: i64,
-    pub usable_from: NaiveDate,
-    pub expires_on: Option<NaiveDate>,
-}
+    #[derive(Deserialize)]
+    struct Text(#[serde(with = "super::quantity_text")] Quantity);
 
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct AssumedRun {
-    pub change: usize,
-    pub of: RunOf,
-    pub amount: RunAmount,
-    pub on: NaiveDate,
-}
-
-impl Laid<'_> {
-    /// Whether anything about the shelf is assumed to be different.
-    pub fn touches_shelf(&self) -> bool {
-        self.last_day.is_some()
-    }
-}
-
-/// Lays a scenario over a catalogue and a shelf.
-///
-/// # Errors
-/// [`EngineError::TooManyChanges`]; [`EngineError::NotFound`] for something that does not exist;
-/// [`EngineError::ChangeDoesNotFit`] for a figure or a unit that cannot be assumed.
-pub(crate) fn lay<'a>(
-    catalogue: &Catalogue,
-    shelf: &'a Shelf,
-    scenario: &Scenario,
-) -> Result<Laid<'a>, EngineError> {
-    if scenario.changes.len() > SCENARIO_CHANGES_MAX {
-        return Err(EngineError::TooManyChanges { found: scenario.changes.len() });
-    }
-    let mut laid = Laid {
-        overlay: Overlay::default(),
-        shelf: Cow::Borrowed(shelf),
-        bars: HashMap::new(),
-        not_before: HashMap::new(),
-        deliveries: Vec::new(),
-        runs: Vec::new(),
-        last_day: None,
-    };
-    for (change, position) in scenario.changes.iter().zip(1..) {
-        laid.lay_one(catalogue, change, position)?;
-    }
-    Ok(laid)
-}
-
-fn known<T>(found: Option<T>, what: &'static str, key: impl ToString) -> Result<T, EngineError> {
-    found.ok_or_else(|| EngineError::NotFound { what, key: key.to_string() })
-}
-
-impl Laid<'_> {
-    fn lay_one(
-        &mut self,
-        catalogue: &Catalogue,
-        change: &Change,
-        position: usize,
-    ) -> Result<(), EngineError> {
-        let does_not_fit = |why: String| EngineError::ChangeDoesNotFit { position, why };
-        match change {
-            Change::Price { of, by, from } => {
-                let scope = price_scope(catalogue, *of)?;
-                let change = match *by {
-                    PriceBy::Percent(percent) => {
-                        PriceAdjustment::ByPercent(above_minus_hundred(percent).map_err(does_not_fit)?)
-                    }
-                    PriceBy::Price { per, .. } if !per.is_positive() => {
-                        return Err(does_not_fit(format!("a price cannot be of {per}")));
-                    }
-                    PriceBy::Price { price, per } => PriceAdjustment::To { price, per },
-                };
-                self.overlay.prices.push(PriceChange { scope, change, from: *from });
-            }
-            Change::ExchangeRate { give, get, .. } if give == get => {
-                return Err(does_not_fit(format!("the rate from {give} to itself is 1")));
-            }
-            Change::ExchangeRate { give, get, by, from } => {
-                let change = match *by {
-                    RateBy::Percent(percent) => {
-                        let percent = above_minus_hundred(percent).map_err(does_not_fit)?;
-                        if percent.fraction() == Exact::whole(-1) {
-                            return Err(does_not_fit("a rate cannot fall to nought".to_owned()));
-                        }
-                        RateAdjustment::ByPercent(percent)
-                    }
-                    RateBy::Rate(rate) => RateAdjustment::To(rate),
-                };
-                self.overlay.rates.push(RateChange { from: *give, to: *get, change, from_day: *from });
-            }
-            Change::LotExpires { lot, on } => {
-                known(self.shelf.lot(*lot), "lot on the shelf", lot)?;
-                if let Some(lot) = self.shelf.to_mut().lots.iter_mut().find(|known| known.id == *lot) {
-                    lot.expires_on = Some(*on);
-                }
-                self.seen(*on);
-            }
-            Change::LotRejected { lot, on } => self.bar(*lot, *on, LotStatus::Rejected)?,
-            Change::LotOnHold { lot, on } => self.bar(*lot, *on, LotStatus::OnHold)?,
-            Change::MaterialUnavailable { material, until } => {
-                known(catalogue.materials.get(*material), "material", material)?;
-                self.not_before.insert(*material, *until);
-                self.seen(*until);
-            }
-            Change::PlannedRun { of, amount, on } => {
-                match of {
-                    RunOf::Pack(pack) => known(catalogue.packs.get(*pack), "pack", pack).map(|_| ())?,
-                    RunOf::Version(id) => {
-                        known(catalogue.version(*id), "formula version", id)?;
-                        if matches!(amount, RunAmount::Units(_)) {
-                            return Err(does_not_fit("units are of a pack; name the pack".to_owned()));
-                        }
-                    }
-                }
-                self.runs.push(AssumedRun { change: position, of: *of, amount: *amount, on: *on });
-                self.seen(*on);
-            }
-            Change::Delivery { material, quantity, on, expires_on } => {
-                let material = known(catalogue.materials.get(*material), "material", material)?;
-                let kept = in_stock(*quantity, material).ok_or_else(|| {
-                    does_not_fit(format!("{quantity} of {} cannot be put on the shelf", material.code))
-                })?;
-                let usable_from = inspected(material, *on);
-                self.deliveries.push(Delivery {
-                    change: position,
-                    material: material.id,
-                    raw: kept,
-                    usable_from,
-                    expires_on: *expires_on,
-                });
-                self.seen(usable_from);
-            }
+    #[expect(clippy::ref_option, reason = "the signature serde calls with")]
+    pub fn serialize<S: Serializer>(quantity: &Option<Quantity>, serializer: S) -> Result<S::Ok, S::Error> {
+        match quantity {
+            Some(quantity) => super::quantity_text::serialize(quantity, serializer),
+            None => serializer.serialize_none(),
         }
-        Ok(())
     }
 
-    fn bar(&mut self, lot: LotId, on: NaiveDate, status: LotStatus) -> Result<(), EngineError> {
-        known(self.shelf.lot(lot), "lot on the shelf", lot)?;
-        // Of two, the rejection stays; of the same twice, the earlier.
-        let bar = self.bars.entry(lot).or_insert((on, status));
-        if status == LotStatus::Rejected && bar.1 != LotStatus::Rejected {
-            bar.1 = status;
-        }
-        bar.0 = bar.0.min(on);
-        self.seen(on);
-        Ok(())
-    }
-
-    fn seen(&mut self, day: NaiveDate) {
-        self.last_day = Some(self.last_day.map_or(day, |last| last.max(day)));
-    }
-}
-
-fn price_scope(catalogue: &Catalogue, of: PriceOf) -> Result<PriceScope, EngineError> {
-    Ok(match of {
-        PriceOf::Quotation(id) => {
-            known(catalogue.quotation(id), "quotation", id)?;
-            PriceScope::Quotation(id)
-        }
-        PriceOf::Material(id) => {
-            known(catalogue.materials.get(id), "material", id)?;
-            PriceScope::Material(id)
-        }
-        PriceOf::Supplier(id) => {
-            known(catalogue.suppliers.get(id), "supplier", id)?;
-            PriceScope::Supplier(id)
-        }
-    })
-}
-
-fn above_minus_hundred(percent: Percent) -> Result<Percent, String> {
-    if percent.fraction() < Exact::whole(-1) {
-        return Err(format!("{percent} would bring the figure below nought"));
-    }
-    Ok(percent)
-}
-
-/// A quantity in the scaled integer a material is kept by, rounded down; `None` when it cannot become one.
-fn in_stock(quantity: Quantity, material: &domain::materials::Material) -> Option<i64> {
-    if !material.kind.is_stocked() || !quantity.is_positive() {
-        return None;
-    }
-    match (material.stock_dimension(), quantity) {
-        (kernel::Dimension::Count, Quantity::Count(count)) => Some(count.thousandths()),
-        (kernel::Dimension::Count, _) => None,
-        (_, quantity) => {
-            let kilograms = quantity.mass_kg(material.density)?;
-            kernel::Mass::from_exact_down(&kilograms).ok().map(kernel::Mass::micrograms)
-        }
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Quantity>, D::Error> {
+        Ok(Option::<Text>::deserialize(deserializer)?.map(|text| text.0))
     }
 }

@@ -2,6 +2,8 @@
 //!
 //! Every look-up of a price or a rate goes through a [`View`], so a what-if runs the same code as the plain question.
 
+mod terms;
+
 use chrono::NaiveDate;
 use domain::{
     Catalogue,
@@ -9,7 +11,7 @@ use domain::{
     house_rates::HouseRate,
     materials::Material,
     packs::Pack,
-    quotations::Quotation,
+    quotations::{Offer, Quotation, Terms},
     suppliers::Supplier,
 };
 use kernel::{
@@ -18,9 +20,12 @@ use kernel::{
 };
 use rust_decimal::Decimal;
 use serde::Serialize;
-use std::{fmt, sync::Arc};
+use std::{borrow::Cow, collections::BTreeSet, fmt, sync::Arc};
 
 use crate::{EngineError, Gap, basis::HistoryBook, orders::StatedOrder, trim::TrimBook};
+
+pub use terms::{ChargeSeen, SourceEnd, TermsAdjustment, TermsChange};
+use terms::{has_ended, terms_seen};
 
 /// A material as answers name it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -52,6 +57,12 @@ pub struct Overlay {
     pub prices: Vec<PriceChange>,
     /// Exchange rates.
     pub rates: Vec<RateChange>,
+    /// Freight, duty and surcharges.
+    pub terms: Vec<TermsChange>,
+    /// Suppliers that can no longer be bought from.
+    pub ended: Vec<SourceEnd>,
+    /// Materials that are still used at the old price: none of the changes is laid over what they cost.
+    pub old_price: BTreeSet<MaterialId>,
 }
 
 /// Prices assumed to be others than quoted. Freight and terms stay as quoted, and so does whether a price is of active matter.
@@ -74,6 +85,51 @@ pub enum PriceScope {
     Material(MaterialId),
     /// All quotations of one supplier.
     Supplier(SupplierId),
+    /// One pack size of a material, at every break, whoever offers it.
+    Pack {
+        /// The material.
+        material: MaterialId,
+        /// The pack.
+        pack: Quantity,
+    },
+    /// One pack size of one quotation.
+    Offer {
+        /// The quotation.
+        quotation: QuotationId,
+        /// The pack.
+        pack: Quantity,
+        /// One price break of it, the pack itself naming the price from one pack; `None` for all of them.
+        price_break: Option<Quantity>,
+    },
+    /// Every quotation in one currency.
+    Currency(Currency),
+}
+
+impl PriceScope {
+    /// Whether some price of a quotation is meant.
+    pub fn touches(self, quotation: &Quotation) -> bool {
+        match self {
+            Self::Quotation(id) => id == quotation.id,
+            Self::Material(id) => id == quotation.material,
+            Self::Supplier(id) => id == quotation.supplier,
+            Self::Currency(currency) => currency == quotation.currency,
+            Self::Pack { .. } | Self::Offer { .. } => {
+                quotation.offers.iter().any(|offer| self.covers(quotation, offer))
+            }
+        }
+    }
+
+    /// Whether the price of an offer is meant.
+    pub fn covers(self, quotation: &Quotation, offer: &Offer) -> bool {
+        match self {
+            Self::Pack { material, pack } => material == quotation.material && pack == offer.pack,
+            Self::Offer { quotation: id, pack, price_break } => {
+                let from = offer.from_quantity.unwrap_or(offer.pack);
+                id == quotation.id && pack == offer.pack && price_break.is_none_or(|at| at == from)
+            }
+            _ => self.touches(quotation),
+        }
+    }
 }
 
 /// How prices change.
@@ -117,7 +173,14 @@ impl Overlay {
     pub fn settled_from(&self, day: NaiveDate) -> NaiveDate {
         let prices = self.prices.iter().filter_map(|change| change.from);
         let rates = self.rates.iter().filter_map(|change| change.from_day);
-        prices.chain(rates).fold(day, NaiveDate::max)
+        let terms = self.terms.iter().filter_map(|change| change.from);
+        let ended = self.ended.iter().filter_map(|end| end.last_order.succ_opt());
+        prices.chain(rates).chain(terms).chain(ended).fold(day, NaiveDate::max)
+    }
+
+    /// Whether it changes what nothing costs.
+    pub fn is_empty(&self) -> bool {
+        self.prices.is_empty() && self.rates.is_empty() && self.terms.is_empty() && self.ended.is_empty()
     }
 }
 
@@ -128,6 +191,10 @@ pub struct QuotationSeen<'a> {
     pub quotation: &'a Quotation,
     /// Its offers with the prices that hold.
     pub offers: Vec<OfferSeen>,
+    /// The freight that holds.
+    pub freight: Option<ChargeSeen>,
+    /// What else holds beside the prices.
+    pub terms: Cow<'a, Terms>,
 }
 
 /// An offer with its price as the view has it on a day.
@@ -345,11 +412,37 @@ impl<'a> View<'a> {
         material: MaterialId,
         on: NaiveDate,
     ) -> impl Iterator<Item = QuotationSeen<'a>> + use<'a> {
-        let view = *self;
+        let view = self.buying(material);
         view.catalogue
             .quotations_of(material)
             .iter()
-            .map(move |quotation| QuotationSeen { quotation, offers: view.offers_of(quotation, on) })
+            .filter(move |quotation| view.overlay.is_none_or(|overlay| !has_ended(overlay, quotation, on)))
+            .map(move |quotation| {
+                let (freight, terms, assumed) = terms_seen(view.overlay, quotation, on);
+                let mut offers = view.offers_of(quotation, on);
+                for offer in &mut offers {
+                    offer.assumed |= assumed;
+                }
+                QuotationSeen { quotation, offers, freight, terms }
+            })
+    }
+
+    /// The view as a material is bought through it: without what is assumed of prices while it is still used at the old one.
+    #[must_use]
+    pub(crate) fn buying(mut self, material: MaterialId) -> Self {
+        self.overlay = self.overlay.filter(|overlay| !overlay.old_price.contains(&material));
+        self
+    }
+
+    /// The last day something can be ordered from a supplier; `None` while it does not end.
+    pub(crate) fn last_order(&self, supplier: SupplierId, material: MaterialId) -> Option<NaiveDate> {
+        self.overlay.and_then(|overlay| overlay.last_order(supplier, material))
+    }
+
+    /// The same over another catalogue, which holds what is assumed of formulas, packs and rates of the house.
+    pub(crate) const fn over(mut self, catalogue: &'a Catalogue) -> Self {
+        self.catalogue = catalogue;
+        self
     }
 
     fn offers_of(&self, quotation: &Quotation, on: NaiveDate) -> Vec<OfferSeen> {
@@ -358,11 +451,7 @@ impl<'a> View<'a> {
             .iter()
             .flat_map(|overlay| &overlay.prices)
             .filter(|change| change.from.is_none_or(|from| from <= on))
-            .filter(|change| match change.scope {
-                PriceScope::Quotation(id) => id == quotation.id,
-                PriceScope::Material(id) => id == quotation.material,
-                PriceScope::Supplier(id) => id == quotation.supplier,
-            })
+            .filter(|change| change.scope.touches(quotation))
             .collect();
         quotation
             .offers
@@ -374,9 +463,10 @@ impl<'a> View<'a> {
                     currency: offer.price.currency(),
                     price_per: offer.price_per,
                     from_quantity: offer.from_quantity,
-                    assumed: !changes.is_empty(),
+                    assumed: false,
                 };
-                for change in &changes {
+                for change in changes.iter().filter(|change| change.scope.covers(quotation, offer)) {
+                    seen.assumed = true;
                     match change.change {
                         PriceAdjustment::ByPercent(percent) => {
                             seen.price = &seen.price * &(Exact::ONE + percent.fraction());

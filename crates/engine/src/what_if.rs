@@ -1,19 +1,25 @@
 //! What-if: the answer to "and if this changed?". Nothing is written: the scenario is laid over the catalogue and the shelf, the
 //! same functions run on both, and the answer is the difference. What does not differ is not listed.
 
+mod because;
 mod costs;
+mod endings;
+mod first_look;
+mod recalls;
 mod runs;
+mod shares;
+mod timing;
 
 use chrono::NaiveDate;
 use domain::Catalogue;
 use kernel::{
-    Currency, Exact, Money, Quantity,
+    Currency, Exact, Money, Percent, Quantity,
     ids::{FormulaId, FormulaVersionId, LotId, PackId, TicketId},
 };
 use serde::Serialize;
 
 use crate::{
-    EngineError,
+    EngineError, Overlay,
     buying::Purchase,
     cost::CostSheet,
     planned::RunRef,
@@ -25,6 +31,12 @@ use crate::{
 
 use costs::Costing;
 use runs::shelf_hits;
+
+pub use endings::{Alternate, Ending, LastBuy};
+pub use first_look::{FirstLook, Urgency};
+pub use recalls::{Genealogy, Recall, RecalledBatch};
+pub use shares::{ChangeShare, RowShare};
+pub use timing::{CostStep, CoverFrom, MaterialTiming, Timing};
 
 /// What a scenario does.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -50,6 +62,24 @@ pub struct WhatIf {
     pub runs: Vec<RunHit>,
     /// Lots of which more, or less, is stranded.
     pub lots: Vec<LotHit>,
+    /// Lots called back, with what was made of them.
+    pub recalls: Vec<Recall>,
+    /// Materials that a supplier stops selling.
+    pub endings: Vec<Ending>,
+    /// What each change does to the yearly effect, when it is laid over those before it; empty where it was not asked for. They and
+    /// `not_shared` add up to the yearly effect.
+    pub shares: Vec<ChangeShare>,
+    /// What of the yearly effect cannot be told apart by change, since a cost is not known with some of the changes only.
+    #[serde(serialize_with = "crate::figures::cost")]
+    pub not_shared: Exact,
+    /// From when each material is used at its new price; empty where it was not asked for.
+    pub materials: Vec<MaterialTiming>,
+    /// The yearly effect in the year from the day both sides are costed for, while what is there at the old price is used up;
+    /// `None` where it was not asked for.
+    #[serde(serialize_with = "crate::figures::optional_cost")]
+    pub first_year_effect: Option<Exact>,
+    /// What to look at first: what is unsafe or unsaleable, what cannot be made this week, what loses money, what to do by when.
+    pub first_look: Vec<FirstLook>,
     /// What could not be costed, and why.
     pub problems: Vec<String>,
 }
@@ -62,6 +92,8 @@ impl WhatIf {
             && self.ticket_costs.is_empty()
             && self.runs.is_empty()
             && self.lots.is_empty()
+            && self.recalls.is_empty()
+            && self.endings.is_empty()
     }
 }
 
@@ -119,6 +151,8 @@ pub struct CostHit {
     pub name: String,
     /// How the change reaches it.
     pub paths: Vec<Path>,
+    /// Why it is hit, in sentences: each way a price reaches it, and what is assumed of it.
+    pub because: Vec<String>,
     /// As it is.
     pub before: Figures,
     /// As it would be.
@@ -138,8 +172,22 @@ pub struct CostHit {
     /// The price that keeps the money earned per unit as it was.
     #[serde(serialize_with = "crate::figures::optional_cost")]
     pub price_to_hold_cash: Option<Exact>,
-    /// Expected sales in a year.
+    /// Expected sales in a year, as assumed.
     pub units_a_year: Option<u64>,
+    /// Expected sales in a year, as entered.
+    pub units_before: Option<u64>,
+    /// What is earned more in a year, at the volumes of each side; below nought when it is less. `None` without a price or a volume.
+    #[serde(serialize_with = "crate::figures::optional_cost")]
+    pub earned_change: Option<Exact>,
+    /// Whether the margin would be less than the scenario's floor; `None` without a floor or a margin.
+    pub below_floor: Option<bool>,
+    /// The price at which the margin would be the floor.
+    #[serde(serialize_with = "crate::figures::optional_cost")]
+    pub price_for_floor: Option<Exact>,
+    /// What each change does to the row, in their order; empty where it was not asked for.
+    pub shares: Vec<RowShare>,
+    /// From when its cost moves; `None` where it was not asked for, or nothing it holds changes its price.
+    pub timing: Option<Timing>,
     /// Units a year times the change per unit; above nought is dearer.
     #[serde(serialize_with = "crate::figures::optional_cost")]
     pub yearly_effect: Option<Exact>,
@@ -318,10 +366,52 @@ pub fn what_if_of(
     scenario: &Scenario,
     as_of: NaiveDate,
 ) -> Result<WhatIf, EngineError> {
-    let catalogue = view.catalogue();
-    let laid = lay(catalogue, shelf, scenario)?;
-    let (plain, changed) = (*view, view.overlaid(&laid.overlay));
-    let costed_on = laid.overlay.settled_from(as_of);
+    let asked = Asked { scenario, as_of, genealogy: &Genealogy::default(), parts: Parts::PLAIN };
+    what_if_asked(view, shelf, &asked)
+}
+
+/// What is asked besides the changes.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'q> {
+    /// The changes.
+    pub scenario: &'q Scenario,
+    /// The day.
+    pub as_of: NaiveDate,
+    /// Which batches hold which lots, for lots called back.
+    pub genealogy: &'q Genealogy,
+    /// What is worked out beside the costs, for it takes more costing.
+    pub parts: Parts,
+}
+
+/// What is worked out beside the costs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Parts {
+    /// What each change does alone.
+    pub shares: bool,
+    /// From when costs move.
+    pub timing: bool,
+}
+
+impl Parts {
+    /// Nothing more.
+    pub const PLAIN: Self = Self { shares: false, timing: false };
+    /// Everything.
+    pub const ALL: Self = Self { shares: true, timing: true };
+}
+
+/// [`what_if_of`] with all there is to ask.
+///
+/// # Errors
+/// Those of [`what_if`].
+pub fn what_if_asked(view: &View<'_>, shelf: &Shelf, asked: &Asked<'_>) -> Result<WhatIf, EngineError> {
+    let (catalogue, as_of) = (view.catalogue(), asked.as_of);
+    let laid = lay(view, shelf, &asked.scenario.changes, as_of, None)?;
+    let assumed = laid.edited.catalogue(catalogue);
+    let of_tickets = laid.edited.catalogue_of_tickets(catalogue);
+    let plain = *view;
+    let changed = plain_over(view, assumed.as_ref(), &laid.overlay);
+    let of_tickets = plain_over(view, of_tickets.as_ref().or(assumed.as_ref()), &laid.overlay);
+    let costed_on = laid.settled_from(as_of);
     let mut answer = WhatIf {
         as_of,
         costed_on,
@@ -333,18 +423,48 @@ pub fn what_if_of(
         ticket_costs: Vec::new(),
         runs: Vec::new(),
         lots: Vec::new(),
-        problems: Vec::new(),
+        recalls: Vec::new(),
+        endings: Vec::new(),
+        shares: Vec::new(),
+        not_shared: Exact::ZERO,
+        materials: Vec::new(),
+        first_year_effect: None,
+        first_look: Vec::new(),
+        problems: laid.edited.problems.clone(),
     };
-    let costing = Costing { plain: &plain, changed: &changed };
-    if !laid.overlay.prices.is_empty() || !laid.overlay.rates.is_empty() {
-        let reached = reach(catalogue, &laid.overlay, costed_on);
+    let floor = asked.scenario.margin_floor.map(Percent::fraction);
+    let costing = Costing {
+        plain: &plain,
+        changed: &changed,
+        of_tickets: &of_tickets,
+        floor: floor.as_ref(),
+        edited: &laid.edited,
+    };
+    let moves_tickets = laid.shelf.tickets != shelf.tickets;
+    if !laid.overlay.is_empty() || !laid.edited.is_empty() || moves_tickets {
+        let reached = reach(catalogue, &laid.overlay, &laid.edited, costed_on);
         costing.subjects(&reached, &mut answer);
-        costing.tickets(&reached, shelf, &mut answer);
+        costing.tickets(&reached, shelf, &laid.shelf, &mut answer);
+        if asked.parts.shares {
+            shares::share_out(&costing, shelf, &asked.scenario.changes, &reached, &mut answer)?;
+        }
+        if asked.parts.timing {
+            timing::time(&costing, shelf, &laid, &mut answer)?;
+        }
     }
+    let stock = recalls::recall(&plain, shelf, &laid, asked.genealogy, &mut answer);
     if laid.touches_shelf() {
-        shelf_hits(&plain, &changed, shelf, &laid, &mut answer)?;
+        shelf_hits(&plain, &changed, shelf, &laid, &stock, &mut answer)?;
     }
+    endings::ends(&changed, &plain, shelf, &laid, &mut answer)?;
+    answer.first_look = first_look::first_look(&answer);
     Ok(answer)
+}
+
+/// A view over what is assumed.
+fn plain_over<'v>(view: &View<'v>, assumed: Option<&'v Catalogue>, overlay: &'v Overlay) -> View<'v> {
+    let changed = view.overlaid(overlay);
+    assumed.map_or(changed, |assumed| changed.over(assumed))
 }
 
 #[cfg(test)]

@@ -95,7 +95,7 @@ fn units_of_batch(view: &View<'_>, version: &FormulaVersion, pack: &Pack) -> Opt
 }
 
 /// The formulas whose version of the day holds a material, directly or through intermediates, each once.
-fn formulas_above(view: &View<'_>, material: MaterialId, on: NaiveDate) -> Vec<FormulaId> {
+pub(crate) fn formulas_above(view: &View<'_>, material: MaterialId, on: NaiveDate) -> Vec<FormulaId> {
     let catalogue = view.catalogue();
     let mut found = Vec::new();
     let mut seen = HashSet::from([material]);

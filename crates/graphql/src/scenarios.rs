@@ -149,7 +149,7 @@ pub(crate) async fn ask(ctx: &Context<'_>, changes: Vec<ChangeInput>, as_of: Opt
     for (at, change) in changes.into_iter().enumerate() {
         read.push(change_of(ctx, change, &format!("changes[{at}]")).await?);
     }
-    let scenario = Scenario { name: None, changes: read };
+    let scenario = Scenario { changes: read, ..Scenario::default() };
     Ok(WhatIf(ctx.house()?.what_if(ctx.actor()?, &scenario, ctx.day(as_of)?).await?))
 }
 

@@ -8,7 +8,7 @@ use crate::{
     EngineError, Gap, MaterialRef,
     landed::{ChargeUsed, DepositUsed, DutyUsed, Strength, TermsUsed},
     source::QuotationSource,
-    view::{OfferSeen, QuotationSeen, RateUsed},
+    view::{ChargeSeen, OfferSeen, QuotationSeen, RateUsed},
 };
 
 /// An order's packs, in kg or pieces.
@@ -112,17 +112,15 @@ impl Question<'_, '_> {
         if let Some(strength) = &strength {
             goods = &goods * &strength.percent.fraction();
         }
-        if !entered.terms.discount.is_zero() {
-            goods = &goods * &(Exact::ONE - entered.terms.discount.fraction());
+        if !quotation.terms.discount.is_zero() {
+            goods = &goods * &(Exact::ONE - quotation.terms.discount.fraction());
         }
-        let freight = match &entered.freight {
-            Some(freight) => {
-                Some(self.charge(freight.amount, freight.per, entered, &packs, "the freight")?)
-            }
+        let freight = match &quotation.freight {
+            Some(freight) => Some(self.charge_of(freight, entered, &packs, "the freight")?),
             None => None,
         };
         let bare = freight.as_ref().map_or_else(|| goods.clone(), |freight| &goods + freight);
-        let terms = self.terms(&entered.terms, entered, goods, &bare, strength, &packs)?;
+        let terms = self.terms(&quotation.terms, entered, goods, &bare, strength, &packs)?;
         let per_unit = &bare + &terms.additions();
         let whole = &per_unit * &packs.ordered;
         let validity = self.validity;
@@ -244,8 +242,21 @@ impl Question<'_, '_> {
         packs: &Packs,
         what: &str,
     ) -> Result<Exact, Stop> {
-        let (amount, _) = self.in_house(amount, entered, what)?;
-        let over = match per {
+        let charge = ChargeSeen { amount: amount.to_exact(), currency: amount.currency(), per };
+        self.charge_of(&charge, entered, packs, what)
+    }
+
+    fn charge_of(
+        &self,
+        charge: &ChargeSeen,
+        entered: &Quotation,
+        packs: &Packs,
+        what: &str,
+    ) -> Result<Exact, Stop> {
+        let needed_for = || format!("{what} of quotation {}", entered.reference);
+        let (amount, _) =
+            self.view.in_house_currency(&charge.amount, charge.currency, self.on, needed_for)?;
+        let over = match charge.per {
             FreightPer::Quantity(quantity) => &self.in_stock_unit(quantity, entered)?,
             FreightPer::Pack => &packs.pack,
             FreightPer::Order => &packs.ordered,

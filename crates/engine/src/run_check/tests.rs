@@ -234,7 +234,8 @@ fn buying(
         ..CatalogueParts::default()
     });
     let nobody = HashMap::new();
-    let days = BuyingDays { today: day("2026-03-01"), needed_on: day("2026-03-31"), not_before: &nobody };
+    let days =
+        BuyingDays { today: day("2026-03-01"), needed_on: day("2026-03-31"), not_before: &nobody, late: 0 };
     purchase(&View::plain(&catalogue), &material, quantity(need).raw(), days).unwrap()
 }
 

@@ -3,11 +3,12 @@
 use chrono::NaiveDate;
 use kernel::{Exact, Money, ids::PackId};
 
-use super::{CostHit, Figures, NotKnown, TicketCostHit, WhatIf};
+use super::{CostHit, Figures, NotKnown, TicketCostHit, WhatIf, because::because};
 use crate::{
     cost::{CostRequest, CostSubject, cost_sheet},
     reach::{Reach, component_paths, paths},
     recipes::Recipes,
+    scenario::Edited,
     shelf::Shelf,
     view::View,
 };
@@ -16,19 +17,24 @@ use crate::{
 pub(super) struct Costing<'w, 'a> {
     pub plain: &'w View<'a>,
     pub changed: &'w View<'a>,
+    /// The changed side as tickets see it, which are copies of formulas as written.
+    pub of_tickets: &'w View<'a>,
+    /// The least margin a pack should leave, as a fraction of one.
+    pub floor: Option<&'w Exact>,
+    /// What is assumed of rows, for saying why something is hit.
+    pub edited: &'w Edited,
 }
 
 impl Costing<'_, '_> {
     /// Both sheets of a subject; `None`, and the reason among the problems, when it cannot be costed.
     fn sheets(
         &self,
-        request: &CostRequest,
+        (before, changed, after): (&CostRequest, &View<'_>, &CostRequest),
         what: &str,
         problems: &mut Vec<String>,
     ) -> Option<(Figures, Figures)> {
-        let sheets = cost_sheet(self.plain, request).and_then(|before| {
-            Ok((Figures::from(&before), Figures::from(&cost_sheet(self.changed, request)?)))
-        });
+        let sheets = cost_sheet(self.plain, before)
+            .and_then(|before| Ok((Figures::from(&before), Figures::from(&cost_sheet(changed, after)?))));
         match sheets {
             Ok(sheets) => Some(sheets),
             Err(error) => {
@@ -44,7 +50,9 @@ impl Costing<'_, '_> {
         for id in &reached.versions {
             let Ok((formula, version)) = self.plain.version(*id) else { continue };
             let request = CostRequest::version(*id, on);
-            let Some((before, after)) = self.sheets(&request, &formula.code, &mut answer.problems) else {
+            let Some((before, after)) =
+                self.sheets((&request, self.changed, &request), &formula.code, &mut answer.problems)
+            else {
                 continue;
             };
             if before == after {
@@ -64,10 +72,18 @@ impl Costing<'_, '_> {
                 price_to_hold_cash: None,
                 units_a_year: None,
                 yearly_effect: None,
+                because: Vec::new(),
+                units_before: None,
+                earned_change: None,
+                below_floor: None,
+                price_for_floor: None,
+                shares: Vec::new(),
+                timing: None,
                 not_known: Vec::new(),
                 before,
                 after,
             };
+            hit.because = because(self.edited, &hit);
             if hit.before.per_litre.is_none() {
                 hit.not_known.push(NotKnown::NoDensity);
             }
@@ -93,8 +109,10 @@ impl Costing<'_, '_> {
         let on = answer.costed_on;
         let pack = self.plain.catalogue().packs.get(id)?;
         let request = CostRequest::pack(id, on);
-        let (before, after) = self.sheets(&request, &pack.code, &mut answer.problems)?;
-        if before == after {
+        let (before, after) =
+            self.sheets((&request, self.changed, &request), &pack.code, &mut answer.problems)?;
+        let (units_before, units_a_year) = (pack.units_a_year, self.units_of(id));
+        if before == after && units_before == units_a_year {
             return None;
         }
         let version = self.plain.catalogue().formulas.get(pack.formula)?.approved_on(on)?;
@@ -112,19 +130,30 @@ impl Costing<'_, '_> {
             margin_change: None,
             price_to_hold_margin: None,
             price_to_hold_cash: None,
-            units_a_year: pack.units_a_year,
+            units_a_year,
             yearly_effect: None,
+            because: Vec::new(),
+            units_before,
+            earned_change: None,
+            below_floor: None,
+            price_for_floor: None,
+            shares: Vec::new(),
+            timing: None,
             not_known: Vec::new(),
             before,
             after,
         };
+        hit.because = because(self.edited, &hit);
         hit.compare(|figures| figures.per_unit.as_ref());
         hit.yearly_effect = hit
             .units_a_year
             .zip(hit.change.as_ref())
             .map(|(units, change)| &Exact::whole(i128::from(units)) * change);
-        hit.hold_price(self.price_of(pack.price, on));
-        if pack.units_a_year.is_none() {
+        let price = self.price_of(pack.price, on);
+        hit.earned_change = price.as_ref().and_then(|price| hit.earned_change_at(price));
+        hit.stand_against(self.floor);
+        hit.hold_price(price);
+        if units_a_year.is_none() {
             hit.not_known.push(NotKnown::NoYearlyVolume);
         }
         if pack.price.is_none() {
@@ -139,18 +168,25 @@ impl Costing<'_, '_> {
         Some(hit)
     }
 
+    /// The yearly volume that is assumed.
+    fn units_of(&self, pack: PackId) -> Option<u64> {
+        self.changed.catalogue().packs.get(pack)?.units_a_year
+    }
+
     fn price_of(&self, price: Option<Money>, on: NaiveDate) -> Option<Exact> {
         let (price, _) = self.plain.money_in_house_currency(price?, on, String::new).ok()?;
         Some(price)
     }
 
     /// Open tickets, costed at their own batch on their own day: a price that rises later does not touch them.
-    pub fn tickets(&self, reached: &Reach, shelf: &Shelf, answer: &mut WhatIf) {
+    pub fn tickets(&self, reached: &Reach, shelf: &Shelf, assumed: &Shelf, answer: &mut WhatIf) {
         let mut tickets: Vec<_> = shelf.tickets.iter().filter(|ticket| ticket.status.is_open()).collect();
         tickets.sort_by(|a, b| (a.planned_for, &a.number).cmp(&(b.planned_for, &b.number)));
         for ticket in tickets {
             let weighs = ticket.lines.iter().any(|line| reached.materials.contains(&line.material));
+            let moved_to = assumed.ticket(ticket.id).map_or(ticket.planned_for, |moved| moved.planned_for);
             if !weighs
+                && moved_to == ticket.planned_for
                 && !reached.versions.contains(&ticket.version)
                 && !ticket.pack.is_some_and(|pack| reached.packs.contains(&pack))
             {
@@ -160,9 +196,10 @@ impl Costing<'_, '_> {
                 Some(pack) => CostSubject::Pack { pack, version: Some(ticket.version) },
                 None => CostSubject::Version(ticket.version),
             };
-            let on = ticket.planned_for.max(answer.as_of);
-            let request = CostRequest::new(subject, on).at_batch(ticket.batch);
-            let Some((before, after)) = self.sheets(&request, &ticket.number, &mut answer.problems) else {
+            let on = moved_to.max(answer.as_of);
+            let request = |day: NaiveDate| CostRequest::new(subject, day).at_batch(ticket.batch);
+            let sides = (&request(ticket.planned_for.max(answer.as_of)), self.of_tickets, &request(on));
+            let Some((before, after)) = self.sheets(sides, &ticket.number, &mut answer.problems) else {
                 continue;
             };
             if before.per_batch != after.per_batch {
@@ -199,6 +236,25 @@ impl CostHit {
         // margin = 1 − cost / price, so the price moves as the cost does.
         self.price_to_hold_margin = after.checked_div(before).ok().map(|ratio| &price * &ratio);
         self.price_to_hold_cash = Some(&price + &(after - before));
+    }
+
+    /// What is earned more in a year at a price, with the volumes of each side; below nought when it is less.
+    fn earned_change_at(&self, price: &Exact) -> Option<Exact> {
+        let earned = |units: Option<u64>, figures: &Figures| {
+            let units = Exact::whole(i128::from(units?));
+            figures.complete.then_some(())?;
+            Some(&units * &(price - figures.per_unit.as_ref()?))
+        };
+        Some(earned(self.units_a_year, &self.after)? - earned(self.units_before, &self.before)?)
+    }
+
+    /// Whether the margin that is left is less than it should be, and the price that would bring it there.
+    fn stand_against(&mut self, floor: Option<&Exact>) {
+        let Some(floor) = floor else { return };
+        self.below_floor = self.after.margin.as_ref().map(|margin| margin < floor);
+        let cost = self.after.per_unit.as_ref().filter(|_| self.after.complete);
+        // margin = 1 − cost / price
+        self.price_for_floor = cost.and_then(|cost| cost.checked_div(&(Exact::ONE - floor)).ok());
     }
 
     /// By money a year, the most first; those without after them, by percent.

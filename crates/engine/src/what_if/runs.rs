@@ -11,7 +11,7 @@ use std::{
     collections::{BTreeMap, HashMap},
 };
 
-use super::{LotHit, OtherLots, RunEffect, RunHit, ShortHit, WhatIf};
+use super::{LotHit, OtherLots, RunEffect, RunHit, ShortHit, WhatIf, recalls::Bars};
 use crate::{
     EngineError,
     buying::{BuyingDays, Purchase, purchase},
@@ -32,15 +32,16 @@ pub(super) fn shelf_hits(
     changed: &View<'_>,
     shelf: &Shelf,
     laid: &Laid<'_>,
+    set_aside: &Bars,
     answer: &mut WhatIf,
 ) -> Result<(), EngineError> {
     let today = answer.as_of;
     let catalogue = plain.catalogue();
-    let recipes = Recipes::new(plain);
+    let (recipes, changed_recipes) = (Recipes::new(plain), Recipes::new(changed));
     let (before_runs, mut after_runs) =
-        (open_runs(&recipes, shelf, today), open_runs(&recipes, &laid.shelf, today));
+        (open_runs(&recipes, shelf, today), open_runs(&changed_recipes, &laid.shelf, today));
     for assumed in &laid.runs {
-        after_runs.push(assumed_run(&recipes, assumed, today)?);
+        after_runs.push(assumed_run(&changed_recipes, assumed, today)?);
     }
     after_runs.sort_by_key(|run| run.on);
     // Both sides are looked at up to the same day, so that only the scenario makes a difference.
@@ -49,17 +50,20 @@ pub(super) fn shelf_hits(
     let request = OutlookRequest { today, until: Some(until) };
     let before = walk_outlook(&recipes, Walk::new(catalogue, shelf), &before_runs, request);
     let mut walk = Walk::new(catalogue, &laid.shelf);
-    walk.bar(&laid.bars);
+    // What was made with a lot called back is set aside with it; what is named itself stays as it is said.
+    let mut bars = set_aside.clone();
+    bars.extend(&laid.bars);
+    walk.bar(&bars);
     for delivery in &laid.deliveries {
         if let Some(material) = catalogue.materials.get(delivery.material) {
             let from = TakenFrom::Assumed { change: delivery.change };
             walk.expect(from, material, delivery.raw, delivery.usable_from, delivery.expires_on);
         }
     }
-    let after = walk_outlook(&recipes, walk, &after_runs, request);
+    let after = walk_outlook(&changed_recipes, walk, &after_runs, request);
 
     let nobody = HashMap::new();
-    let sides = Sides { plain, changed, today, not_before: (&nobody, &laid.not_before) };
+    let sides = Sides { plain, changed, today, not_before: (&nobody, &laid.not_before), late: &laid.late };
     for run in &after.runs {
         let was = before.runs.iter().find(|was| was.run == run.run);
         answer.runs.extend(sides.run_hit(was, run)?);
@@ -113,6 +117,8 @@ struct Sides<'w, 'a> {
     changed: &'w View<'a>,
     today: NaiveDate,
     not_before: (&'w NotBefore, &'w NotBefore),
+    /// Days by which deliveries would come late.
+    late: &'w HashMap<MaterialId, u32>,
 }
 
 impl Sides<'_, '_> {
@@ -124,13 +130,16 @@ impl Sides<'_, '_> {
             let before = was
                 .and_then(|was| was.shortages.iter().find(|known| known.material == shortage.material))
                 .map_or(Quantity::from_raw(0, shortage.short_by.dimension()), |known| known.short_by);
-            let days = |not_before| BuyingDays { today: self.today, needed_on: run.on, not_before };
-            let buy = purchase(self.changed, material, shortage.short_by.raw(), days(self.not_before.1))?;
+            let days =
+                |not_before, late| BuyingDays { today: self.today, needed_on: run.on, not_before, late };
+            let late = self.late.get(&shortage.material).copied().unwrap_or_default();
+            let short_by = shortage.short_by.raw();
+            let buy = purchase(self.changed, material, short_by, days(self.not_before.1, late))?;
             match shortage.short_by.raw().cmp(&before.raw()) {
                 Ordering::Greater => effects.push(RunEffect::Short),
                 Ordering::Less => effects.push(RunEffect::Relieved),
                 Ordering::Equal => {
-                    let bought = purchase(self.plain, material, before.raw(), days(self.not_before.0))?;
+                    let bought = purchase(self.plain, material, before.raw(), days(self.not_before.0, 0))?;
                     let late = |buy: &Purchase| buy.order.as_ref().and_then(|order| order.too_late);
                     if late(&bought) != Some(true) && late(&buy) == Some(true) {
                         effects.push(RunEffect::CoverTooLate);

@@ -1,3 +1,5 @@
+mod changes;
+
 use super::*;
 use crate::{
     cost::{CostRequest, cost_sheet},
@@ -138,7 +140,7 @@ fn rise(of: PriceOf, by: &str) -> Change {
 }
 
 fn scenario(changes: impl Into<Vec<Change>>) -> Scenario {
-    Scenario { name: None, changes: changes.into() }
+    Scenario { changes: changes.into(), ..Scenario::default() }
 }
 
 fn ask(parts: &CatalogueParts, shelf: &Shelf, changes: impl Into<Vec<Change>>) -> WhatIf {

@@ -42,7 +42,11 @@ pub async fn scenario(
             None => problems.push(Problem::at("--lot-rejected", no_lot(text))),
         }
     }
-    if problems.is_empty() { Ok(Scenario { name: None, changes }) } else { Err(Failure::Usage(problems)) }
+    if problems.is_empty() {
+        Ok(Scenario { changes, ..Scenario::default() })
+    } else {
+        Err(Failure::Usage(problems))
+    }
 }
 
 async fn lot(app: &App, actor: &Actor, text: &LotText) -> Result<Option<LotId>, Failure> {

@@ -36,7 +36,7 @@ pub async fn scenario(
             Err(why) => problems.push(t::change_wrong(number, &why)),
         }
     }
-    Ok(if problems.is_empty() { Ok(Scenario { name: None, changes }) } else { Err(problems) })
+    Ok(if problems.is_empty() { Ok(Scenario { changes, ..Scenario::default() }) } else { Err(problems) })
 }
 
 fn said(error: impl ToString) -> String {
