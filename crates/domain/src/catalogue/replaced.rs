@@ -3,7 +3,7 @@
 use kernel::ids::{FormulaId, MaterialId};
 use std::{
     collections::{BTreeMap, HashMap},
-    hash::Hash,
+    hash::{BuildHasher, Hash},
     sync::Arc,
 };
 
@@ -84,8 +84,8 @@ impl Catalogue {
 }
 
 /// Takes something off the lists of what it stands in.
-fn unlist<T: PartialEq>(
-    lists: &mut HashMap<MaterialId, Vec<T>>,
+fn unlist<T: PartialEq, S: BuildHasher>(
+    lists: &mut HashMap<MaterialId, Vec<T>, S>,
     id: T,
     materials: impl Iterator<Item = MaterialId>,
 ) {
@@ -97,8 +97,8 @@ fn unlist<T: PartialEq>(
 }
 
 /// Puts something on the lists of what it stands in, each once.
-fn list<T: PartialEq + Copy>(
-    lists: &mut HashMap<MaterialId, Vec<T>>,
+fn list<T: PartialEq + Copy, S: BuildHasher>(
+    lists: &mut HashMap<MaterialId, Vec<T>, S>,
     id: T,
     materials: impl Iterator<Item = MaterialId>,
 ) {
