@@ -14,7 +14,10 @@ use sea_orm::{
 use sea_orm_migration::MigratorTrait;
 use std::{sync::Arc, time::Duration};
 
-use crate::StoreError;
+use crate::{
+    StoreError,
+    turns::{Turn, Turns},
+};
 
 /// Which database is behind a [`Store`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -46,12 +49,16 @@ pub struct Store {
     backend: Backend,
     writer: DatabaseConnection,
     reader: DatabaseConnection,
+    turns: Arc<Turns>,
+    patience: Duration,
 }
 
-/// A transaction that may change things. Dropped without [`WriteTx::commit`], it leaves nothing behind.
+/// A change under way, the only one in the database. Dropped without [`WriteTx::commit`], it leaves nothing behind.
 #[derive(Debug)]
 pub struct WriteTx {
-    tx: DatabaseTransaction,
+    // Let go of before the turn is passed on: the order of fields is the order in which they are dropped.
+    tx: Arc<DatabaseTransaction>,
+    turn: Box<Turn>,
 }
 
 /// A transaction that sees one state of the database, whatever others write meanwhile.
@@ -114,6 +121,9 @@ impl Conn for WriteTx {}
 /// A number of our own for the lock that lets one process at a time migrate a PostgreSQL database.
 const MIGRATION_LOCK: i64 = 0x0073_7469_6c6c_726d;
 
+/// A number of our own for the lock that makes the changes of all processes on a PostgreSQL database take turns.
+const WRITING_LOCK: i64 = 0x0073_7469_6c6c_7772;
+
 impl Store {
     /// Connects to `sqlite://PATH` (made when absent) or `postgres://…`. Nothing is migrated; see [`Store::migrate`].
     ///
@@ -157,6 +167,8 @@ impl Store {
             backend: Backend::Sqlite,
             writer: SqlxSqliteConnector::from_sqlx_sqlite_pool(writer),
             reader: SqlxSqliteConnector::from_sqlx_sqlite_pool(reader),
+            turns: Arc::default(),
+            patience: options.patience,
         };
         store.check_pragmas().await?;
         Ok(store)
@@ -209,7 +221,13 @@ impl Store {
                 error => StoreError::unreachable(&error),
             })?;
         let connection = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
-        Ok(Self { backend: Backend::Postgres, writer: connection.clone(), reader: connection })
+        Ok(Self {
+            backend: Backend::Postgres,
+            writer: connection.clone(),
+            reader: connection,
+            turns: Arc::default(),
+            patience: options.patience,
+        })
     }
 
     /// The same store, which tells a watcher of each statement how long it took: for metrics, and for tests that count.
@@ -296,24 +314,45 @@ impl Store {
         Ok(self.reader.ping().await?)
     }
 
-    /// Begins a change. On SQLite there is one at a time; others wait.
+    /// Begins a change. There is one at a time; others wait, and those that waited may be committed together.
     ///
     /// # Errors
     /// [`StoreError::Busy`] or [`StoreError::Unreachable`].
     pub async fn begin_write(&self) -> Result<WriteTx, StoreError> {
-        let tx = match self.backend {
+        self.write(false).await
+    }
+
+    /// Begins a change that takes long, such as an import: nobody else's waits for its commit.
+    ///
+    /// # Errors
+    /// As [`Store::begin_write`].
+    pub async fn begin_write_alone(&self) -> Result<WriteTx, StoreError> {
+        self.write(true).await
+    }
+
+    async fn write(&self, alone: bool) -> Result<WriteTx, StoreError> {
+        let mut turn = self.turns.take(alone, self.patience).await?;
+        let tx = turn.begin(async || self.begin_transaction().await).await?;
+        Ok(WriteTx { tx, turn: Box::new(turn) })
+    }
+
+    async fn begin_transaction(&self) -> Result<DatabaseTransaction, StoreError> {
+        match self.backend {
             // Immediate: a transaction that begins by reading and writes later could find the file locked half-way.
             Backend::Sqlite => {
                 let options = TransactionOptions {
                     sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
                     ..TransactionOptions::default()
                 };
-                self.writer.begin_with_options(options).await?
+                Ok(self.writer.begin_with_options(options).await?)
             }
             // The session's own isolation: read committed, set when connecting.
-            Backend::Postgres => self.writer.begin().await?,
-        };
-        Ok(WriteTx { tx })
+            Backend::Postgres => {
+                let tx = self.writer.begin().await?;
+                tx.execute_unprepared(&format!("SELECT pg_advisory_xact_lock({WRITING_LOCK})")).await?;
+                Ok(tx)
+            }
+        }
     }
 
     /// Begins a set of questions that are to see one state.
@@ -345,8 +384,9 @@ impl Store {
         }
     }
 
-    /// Closes all connections once they are idle; what comes later fails.
+    /// Closes all connections once they are idle; what comes later fails. Changes under way are committed first.
     pub async fn close(self) {
+        let _last = self.turns.take(true, self.patience).await;
         for connection in [&self.reader, &self.writer] {
             if let Err(error) = connection.close_by_ref().await {
                 tracing::warn!(error = %StoreError::from(error), "closing the database");
@@ -367,12 +407,14 @@ fn migration_error(error: DbErr) -> StoreError {
 }
 
 impl WriteTx {
-    /// Keeps what was done.
+    /// Keeps what was done. Only when this has returned has anything happened.
     ///
     /// # Errors
     /// Any [`StoreError`]. Nothing was kept, but for [`StoreError::Unreachable`]: a connection that broke at this moment leaves
     /// it unknown, which is what idempotency keys are for.
     pub async fn commit(self) -> Result<(), StoreError> {
-        Ok(self.tx.commit().await?)
+        let Self { tx, turn } = self;
+        drop(tx);
+        turn.keep().await
     }
 }

@@ -4,6 +4,8 @@
 //! by noun. Those that look take any [`Conn`] (the [`Store`] itself, or a transaction); those that change take a [`WriteTx`],
 //! so that a use case writes all of it or nothing.
 //!
+//! Changes take turns and may share a commit: see `turns`.
+//!
 //! Three rules hold throughout:
 //!
 //! 1. What is added up is a scaled integer column, so sums and checks are exact on both databases.
@@ -33,6 +35,7 @@ pub mod stock;
 pub mod suppliers;
 pub mod tickets;
 pub mod tokens;
+mod turns;
 
 pub use connection::{Backend, Conn, ReadTx, Store, StoreOptions, WriteTx};
 pub use error::{ConstraintKind, StoreError, constraints};

@@ -107,6 +107,20 @@ impl TestDatabase {
         open(&self.url).await
     }
 
+    /// Ends every other connection to it in the middle of whatever it does, as an administrator of the server would. On SQLite
+    /// there is nothing to end.
+    pub async fn cut_connections(&self) {
+        if self.backend() == Backend::Postgres {
+            let server = self.raw().await;
+            run(
+                &server,
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity \
+                 WHERE datname = current_database() AND pid <> pg_backend_pid()",
+            )
+            .await;
+        }
+    }
+
     /// A connection that goes round the store, for tampering and for looking behind it.
     pub async fn raw(&self) -> DatabaseConnection {
         connect(&self.url).await

@@ -15,5 +15,6 @@ mod lists;
 mod posting;
 mod races;
 mod schema;
+mod sharing;
 mod tickets;
 mod trail;
