@@ -1,8 +1,8 @@
 //! The frame of every change: the right to make it, a request key that makes it happen once, one transaction, an audit entry.
 //!
-//! A change begins by claiming its request key inside the transaction. A second request with the same key waits for the first to
-//! end and then answers the same; with other content it is refused. Refusals and faults roll the claim back with everything else, so
-//! a request that changed nothing may be sent again.
+//! Changes take turns (see `store`), so a change begins by looking whether its request key was used before: then it answers the
+//! same, once what it answers is committed; with other content it is refused. The key is kept with the answer at the end. Refusals and
+//! faults leave nothing behind, so a request that changed nothing may be sent again.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use domain::{
@@ -17,10 +17,9 @@ use kernel::{
 use serde::{Serialize, de::DeserializeOwned};
 use sha2::{Digest, Sha256};
 use store::{
-    StoreError, WriteTx,
+    WriteTx,
     audit::AuditEntry,
-    constraints,
-    requests::{StoredRequest, request_answer_set, request_find, request_insert},
+    requests::{StoredRequest, request_find, request_insert},
     stock::NewMovement,
 };
 
@@ -61,13 +60,21 @@ pub(crate) struct Work<'a> {
     pub at: DateTime<Utc>,
     pub by: String,
     app: &'a App,
-    key: Option<String>,
+    request: Option<Asked>,
     operation: &'static str,
     audit: Vec<AuditEntry>,
     catalogue_changed: bool,
 }
 
+/// A request that names itself.
+struct Asked {
+    key: String,
+    /// What tells it from another under the same key.
+    input_hash: String,
+}
+
 impl App {
+    /// Begins a change that is soon done.
     pub(crate) async fn begin<T: DeserializeOwned>(
         &self,
         change: &Change<'_>,
@@ -75,46 +82,45 @@ impl App {
         operation: &'static str,
         input: &impl Serialize,
     ) -> Result<Begun<'_, T>, Error> {
-        require(change.actor, capability)?;
-        let key = change
-            .request_key
-            .as_deref()
-            .map(|key| text::name("a request key", key))
-            .transpose()
-            .map_err(|error| Error::invalid("requestKey", error))?;
+        let request = asked(change, capability, operation, input)?;
         let tx = self.store().begin_write().await?;
-        let at = self.now();
-        if let Some(key) = &key {
-            let input_hash = fingerprint(operation, change.actor, input)?;
-            if let Some(before) = request_find(&tx, key).await? {
-                return repeat(before, &input_hash);
-            }
-            let claim = StoredRequest {
-                key: key.clone(),
-                operation: operation.to_owned(),
-                input_hash: input_hash.clone(),
-                answer: serde_json::Value::Null,
-                at,
-            };
-            match request_insert(&tx, &claim).await {
-                Ok(()) => {}
-                // Another request with this key ended while this one waited for it: answer what it answered.
-                Err(StoreError::Constraint { name, .. }) if name == constraints::REQUEST_KEY => {
-                    drop(tx);
-                    return match request_find(self.store(), key).await? {
-                        Some(before) => repeat(before, &input_hash),
-                        None => Err(Error::Busy),
-                    };
-                }
-                Err(error) => return Err(error.into()),
-            }
+        self.begun(tx, change, operation, request).await
+    }
+
+    /// Begins a change that takes long: nobody else's waits for its commit.
+    pub(crate) async fn begin_long<T: DeserializeOwned>(
+        &self,
+        change: &Change<'_>,
+        capability: Capability,
+        operation: &'static str,
+        input: &impl Serialize,
+    ) -> Result<Begun<'_, T>, Error> {
+        let request = asked(change, capability, operation, input)?;
+        let tx = self.store().begin_write_alone().await?;
+        self.begun(tx, change, operation, request).await
+    }
+
+    async fn begun<T: DeserializeOwned>(
+        &self,
+        tx: WriteTx,
+        change: &Change<'_>,
+        operation: &'static str,
+        request: Option<Asked>,
+    ) -> Result<Begun<'_, T>, Error> {
+        if let Some(Asked { key, input_hash }) = &request
+            && let Some(before) = request_find(&tx, key).await?
+        {
+            let answer = repeat(before, input_hash)?;
+            // What was done before may be waiting for its commit in this very transaction.
+            tx.commit().await?;
+            return Ok(Begun::Repeat(answer));
         }
         Ok(Begun::Fresh(Work {
             tx,
-            at,
+            at: self.now(),
             by: change.actor.name.clone(),
             app: self,
-            key,
+            request,
             operation,
             audit: Vec::new(),
             catalogue_changed: false,
@@ -122,12 +128,25 @@ impl App {
     }
 }
 
+/// Whether they may ask for it, and under which name they do.
+fn asked(
+    change: &Change<'_>,
+    capability: Capability,
+    operation: &'static str,
+    input: &impl Serialize,
+) -> Result<Option<Asked>, Error> {
+    require(change.actor, capability)?;
+    let Some(key) = &change.request_key else { return Ok(None) };
+    let key = text::name("a request key", key).map_err(|error| Error::invalid("requestKey", error))?;
+    Ok(Some(Asked { key, input_hash: fingerprint(operation, change.actor, input)? }))
+}
+
 /// The answer given before, when the request is the same.
-fn repeat<'a, T: DeserializeOwned>(before: StoredRequest, input_hash: &str) -> Result<Begun<'a, T>, Error> {
+fn repeat<T: DeserializeOwned>(before: StoredRequest, input_hash: &str) -> Result<T, Error> {
     if before.input_hash != input_hash {
         return Err(Error::RequestKeyReused(before.key));
     }
-    Ok(Begun::Repeat(serde_json::from_value(before.answer)?))
+    Ok(serde_json::from_value(before.answer)?)
 }
 
 /// What tells two requests apart: the operation, who asks, and the whole input.
@@ -166,7 +185,7 @@ impl Work<'_> {
             before: before.map(serde_json::to_value).transpose()?,
             after: Some(serde_json::to_value(after)?),
             reason: reason.map(ToOwned::to_owned),
-            request_key: self.key.clone(),
+            request_key: self.request.as_ref().map(|request| request.key.clone()),
         });
         Ok(())
     }
@@ -193,13 +212,19 @@ impl Work<'_> {
         self.catalogue_changed = true;
     }
 
-    /// Writes the audit entries and the answer, and commits. Only after this returns has anything happened.
+    /// Writes the audit entries and the answer, and commits. Only after this returns has anything happened. The catalogue is taken
+    /// in anew only after a change of it: most changes move stock, and cost nobody a reload.
     pub async fn finish<T: Serialize>(self, answer: T) -> Result<T, Error> {
-        for entry in &self.audit {
-            store::audit::audit_insert(&self.tx, entry).await?;
-        }
-        if let Some(key) = &self.key {
-            request_answer_set(&self.tx, key, &serde_json::to_value(&answer)?).await?;
+        store::audit::audit_insert(&self.tx, &self.audit).await?;
+        if let Some(Asked { key, input_hash }) = self.request {
+            let request = StoredRequest {
+                key,
+                operation: self.operation.to_owned(),
+                input_hash,
+                answer: serde_json::to_value(&answer)?,
+                at: self.at,
+            };
+            request_insert(&self.tx, &request).await?;
         }
         if self.catalogue_changed {
             store::catalogue::catalogue_version_raise(&self.tx).await?;

@@ -194,6 +194,15 @@ impl App {
         Ok(store::lots::lot_by_number(self.store(), number).await?)
     }
 
+    /// The lots of those numbers, letter case aside, in no particular order.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn lots_by_number(&self, actor: &Actor, numbers: &[String]) -> Result<Vec<Lot>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::lots::lots_by_number(self.store(), numbers).await?)
+    }
+
     /// A page of tickets, in the order they were written.
     ///
     /// # Errors
@@ -225,6 +234,15 @@ impl App {
     pub async fn ticket_by_number(&self, actor: &Actor, number: &str) -> Result<Option<Ticket>, Error> {
         require(actor, Capability::Look)?;
         Ok(store::tickets::ticket_by_number(self.store(), number).await?)
+    }
+
+    /// Which ticket has that number, letter case aside.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn ticket_id_by_number(&self, actor: &Actor, number: &str) -> Result<Option<TicketId>, Error> {
+        require(actor, Capability::Look)?;
+        Ok(store::tickets::ticket_id_by_number(self.store(), number).await?)
     }
 
     /// The tickets that weighed from a lot: where it went.

@@ -17,7 +17,7 @@ use kernel::{
 };
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeSet, HashMap};
-use store::{WriteTx, lots::LotDates, stock::NewMovement};
+use store::stock::NewMovement;
 
 use crate::{
     App, Change, Error,
@@ -119,7 +119,7 @@ impl App {
                 })
             })
             .collect();
-        let mut posted = store::stock::post(&work.tx, &movements).await?.into_iter();
+        let mut posted = movements.iter();
         let mut weighings = Vec::with_capacity(checked.len());
         for w in checked {
             let movement = match w.lot {
@@ -138,25 +138,22 @@ impl App {
                 reversed: None,
             });
         }
-        for weighing in &weighings {
-            store::tickets::weighing_insert(&work.tx, ticket.id, weighing).await?;
-        }
         let left = promises_left(&ticket, &weighings);
-        if left != ticket.allocations {
-            store::tickets::allocations_replace(&work.tx, ticket.id, &left).await?;
+        let let_go =
+            store::tickets::allocations_shrink(&work.tx, ticket.id, &ticket.allocations, &left).await?;
+        let opened = opened_first(&catalogue, lots.values());
+        store::stock::post_on(&work.tx, lots.into_values(), &movements, &let_go).await?;
+        store::tickets::weighings_insert(&work.tx, ticket.id, &weighings).await?;
+        store::lots::lots_open(&work.tx, &opened, on).await?;
+        if ticket.status != TicketStatus::InProcess {
+            store::tickets::ticket_status_set(&work.tx, ticket.id, TicketStatus::InProcess, None).await?;
         }
-        for lot in lots.values() {
-            open_on_first_use(&work.tx, &catalogue, lot, on).await?;
-        }
-        store::tickets::ticket_status_set(
-            &work.tx,
-            ticket.id,
-            TicketStatus::InProcess,
-            ticket.note.as_deref(),
-        )
-        .await?;
-        let after = ticket_reload(&work.tx, ticket.id).await?;
-        work.note("ticket", ticket.id, None::<&()>, &serde_json::json!({ "weighings": weighings }), None)?;
+        let mut after = ticket;
+        after.status = TicketStatus::InProcess;
+        after.allocations = left;
+        after.weighings.extend(weighings.iter().cloned());
+        after.weighings.sort_by_key(|weighing| (weighing.at, weighing.id));
+        work.note("ticket", after.id, None::<&()>, &serde_json::json!({ "weighings": weighings }), None)?;
         work.finish(after).await
     }
 
@@ -364,23 +361,11 @@ fn promises_left(ticket: &Ticket, weighings: &[Weighing]) -> Vec<Allocation> {
     left
 }
 
-/// A lot whose material keeps only so long once opened is opened by its first weighing.
-async fn open_on_first_use(
-    tx: &WriteTx,
-    catalogue: &Catalogue,
-    lot: &Lot,
-    on: NaiveDate,
-) -> Result<(), Error> {
-    let limited =
-        catalogue.materials.get(lot.material).is_some_and(|material| material.period_after_opening.is_some());
-    if limited && lot.opened_on.is_none() {
-        let dates = LotDates {
-            made_on: lot.made_on,
-            expires_on: lot.expires_on,
-            retest_on: lot.retest_on,
-            opened_on: Some(on),
-        };
-        store::lots::lot_dates_set(tx, lot.id, &dates).await?;
-    }
-    Ok(())
+/// Lots whose material keeps only so long once opened, and that were not: their first weighing opens them.
+fn opened_first<'a>(catalogue: &Catalogue, lots: impl IntoIterator<Item = &'a Lot>) -> Vec<LotId> {
+    let limited = |lot: &&Lot| {
+        let material = catalogue.materials.get(lot.material);
+        lot.opened_on.is_none() && material.is_some_and(|material| material.period_after_opening.is_some())
+    };
+    lots.into_iter().filter(limited).map(|lot| lot.id).collect()
 }

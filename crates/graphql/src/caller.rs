@@ -159,6 +159,17 @@ pub(crate) async fn ticket_named(ctx: &Context<'_>, which: &Which, place: &str) 
     found.ok_or_else(|| not_found("ticket", which))
 }
 
+/// Which ticket is meant, for a change: whether there is a ticket of that id is for the use case to say.
+pub(crate) async fn ticket_id_named(ctx: &Context<'_>, which: &Which, place: &str) -> Result<TicketId> {
+    match which {
+        Which::Id(id) => Ok(read::<TicketId>(id, &format!("{place}.id"))?),
+        Which::Code(number) => {
+            let found = ctx.house()?.ticket_id_by_number(ctx.actor()?, number).await?;
+            found.ok_or_else(|| not_found("ticket", which))
+        }
+    }
+}
+
 fn not_found(what: &'static str, which: &Which) -> Failure {
     let key = match which {
         Which::Id(id) => id.as_str(),

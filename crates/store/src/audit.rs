@@ -47,9 +47,10 @@ pub struct AuditFilter {
     pub actor: Option<String>,
 }
 
-/// Adds an entry.
-pub async fn audit_insert(tx: &WriteTx, entry: &AuditEntry) -> Result<(), StoreError> {
-    insert_all(tx.connection(), vec![audit::ActiveModel::of(entry)?]).await
+/// Adds entries.
+pub async fn audit_insert(tx: &WriteTx, entries: &[AuditEntry]) -> Result<(), StoreError> {
+    let rows = entries.iter().map(audit::ActiveModel::of).collect::<Result<_, _>>()?;
+    insert_all(tx.connection(), rows).await
 }
 
 /// Entries, newest first, after the one named.

@@ -12,7 +12,7 @@ use kernel::{
 
 use sea_orm::{
     ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
-    sea_query::{Expr, ExprTrait, LockType},
+    sea_query::{Expr, ExprTrait, LockType, SimpleExpr},
 };
 
 use crate::{
@@ -141,7 +141,7 @@ pub async fn lots_count(conn: &impl Conn, filter: &LotFilter) -> Result<u64, Sto
 
 /// All lots that hold something.
 pub async fn lots_on_shelf(conn: &impl Conn) -> Result<Vec<Lot>, StoreError> {
-    let query = lot::Entity::find().filter(lot::Column::OnHand.gt(0)).order_by_asc(lot::Column::Id);
+    let query = lot::Entity::find().filter(holds_something()).order_by_asc(lot::Column::Id);
     all(conn, query).await
 }
 
@@ -151,7 +151,7 @@ pub async fn lots_of_materials(conn: &impl Conn, materials: &[MaterialId]) -> Re
     for list in id_lists(materials.iter().map(|id| id.0)) {
         let query = lot::Entity::find()
             .filter(lot::Column::Material.is_in(list))
-            .filter(lot::Column::OnHand.gt(0))
+            .filter(holds_something())
             .order_by_asc(lot::Column::Id);
         lots.extend(all(conn, query).await?);
     }
@@ -186,6 +186,19 @@ pub async fn lot_status_set(tx: &WriteTx, id: LotId, status: LotStatus) -> Resul
             .await?
             .rows_affected,
     )
+}
+
+/// Opens lots that were not opened before, on a day.
+pub async fn lots_open(tx: &WriteTx, ids: &[LotId], on: NaiveDate) -> Result<(), StoreError> {
+    for list in id_lists(ids.iter().map(|id| id.0)) {
+        lot::Entity::update_many()
+            .col_expr(lot::Column::OpenedOn, Expr::value(on))
+            .filter(lot::Column::Id.is_in(list))
+            .filter(lot::Column::OpenedOn.is_null())
+            .exec(tx.connection())
+            .await?;
+    }
+    Ok(())
 }
 
 /// Writes a lot's dates anew.
@@ -255,6 +268,12 @@ fn changed(id: LotId, rows: u64) -> Result<(), StoreError> {
     if rows == 1 { Ok(()) } else { Err(StoreError::NotFound { what: "lot", id: id.to_string() }) }
 }
 
+/// A lot that holds something. The nought is written out and not a parameter: SQLite plans a statement before it knows its
+/// parameters, and would not use the index of those that hold something.
+fn holds_something() -> SimpleExpr {
+    Expr::col(lot::Column::OnHand).gt(Expr::cust("0"))
+}
+
 fn filtered(filter: &LotFilter) -> Select<lot::Entity> {
     let mut condition = Condition::all();
     if !filter.materials.is_empty() {
@@ -264,7 +283,7 @@ fn filtered(filter: &LotFilter) -> Select<lot::Entity> {
         condition = condition.add(lot::Column::Status.is_in(filter.statuses.iter().map(|s| s.column_word())));
     }
     if filter.on_shelf {
-        condition = condition.add(lot::Column::OnHand.gt(0));
+        condition = condition.add(holds_something());
     }
     if let Some(day) = filter.ends_by {
         condition = condition.add(lot::Column::ExpiresOn.lte(day).or(lot::Column::RetestOn.lte(day)));

@@ -31,33 +31,13 @@ pub async fn request_find(conn: &impl Conn, key: &str) -> Result<Option<StoredRe
     row.map(request::Model::into_request).transpose()
 }
 
-/// Keeps a request and its answer; belongs into the transaction of the change.
+/// Keeps a request and its answer; belongs into the transaction of the change, which looked before whether it was answered.
 ///
 /// # Errors
 /// [`StoreError::Constraint`] named [`constraints::REQUEST_KEY`](crate::constraints::REQUEST_KEY) when another was faster: drop
 /// the transaction, and answer with what [`request_find`] then finds.
 pub async fn request_insert(tx: &WriteTx, request: &StoredRequest) -> Result<(), StoreError> {
     insert_all(tx.connection(), vec![request::Model::of(request)?]).await
-}
-
-/// Writes the answer of a request kept before, in the transaction that kept it.
-///
-/// # Errors
-/// [`StoreError::NotFound`].
-pub async fn request_answer_set(
-    tx: &WriteTx,
-    key: &str,
-    answer: &serde_json::Value,
-) -> Result<(), StoreError> {
-    let changed = request::Entity::update_many()
-        .col_expr(request::Column::Answer, answer.to_string().into())
-        .filter(request::Column::Key.eq(key))
-        .exec(tx.connection())
-        .await?;
-    if changed.rows_affected == 0 {
-        return Err(StoreError::NotFound { what: "request", id: key.to_owned() });
-    }
-    Ok(())
 }
 
 /// Forgets requests answered before a moment, and says how many.

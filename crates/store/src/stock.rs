@@ -16,17 +16,14 @@ use kernel::{
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Statement, Value,
 };
-use std::{
-    collections::{BTreeMap, HashMap},
-    fmt::Write as _,
-};
+use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
 use crate::{
     Conn, Page, StoreError, WriteTx,
     connection::sealed::HasConnection,
     lots::lots_lock,
-    rows::{id_lists, insert_all, movements::movement},
+    rows::{id_lists, insert_all, movements::movement, value_list},
 };
 
 mod ledger;
@@ -73,23 +70,46 @@ pub async fn post(tx: &WriteTx, movements: &[NewMovement]) -> Result<Vec<Movemen
     if movements.is_empty() {
         return Ok(Vec::new());
     }
-    let reversed = reversed_movements(tx, movements).await?;
     let lots = lots_lock(tx, &movements.iter().map(|m| m.lot).collect::<Vec<_>>()).await?;
+    post_on(tx, lots, movements, &BTreeMap::new()).await
+}
+
+/// Posts movements as [`post`] does, on lots that [`lots_lock`] gave in this transaction and that nothing has changed since, and
+/// changes what is promised of them by so much, above nought or below. Every lot that is named must be among them.
+///
+/// # Errors
+/// As [`post`]; [`StoreError::Changed`] when less than nothing of a lot would be promised.
+pub async fn post_on(
+    tx: &WriteTx,
+    lots: impl IntoIterator<Item = Lot>,
+    movements: &[NewMovement],
+    promised: &BTreeMap<LotId, i64>,
+) -> Result<Vec<Movement>, StoreError> {
+    let reversed = reversed_movements(tx, movements).await?;
     let mut shelf: BTreeMap<LotId, Standing> =
         lots.into_iter().map(|lot| (lot.id, Standing::of(lot))).collect();
 
     let mut posted = Vec::with_capacity(movements.len());
     for movement in movements {
-        let standing = shelf
-            .get_mut(&movement.lot)
-            .ok_or_else(|| StoreError::NotFound { what: "lot", id: movement.lot.to_string() })?;
+        let standing = shelf.get_mut(&movement.lot).ok_or_else(|| no_lot(movement.lot))?;
         let original = movement.reverses.and_then(|id| reversed.get(&id));
         posted.push(standing.take(movement, original)?);
+    }
+    for (lot, change) in promised {
+        let standing = shelf.get_mut(lot).ok_or_else(|| no_lot(*lot))?;
+        standing.reserved =
+            standing.reserved.checked_add(*change).filter(|reserved| *reserved >= 0).ok_or_else(|| {
+                StoreError::Changed { what: "what is promised of lot", id: standing.lot.number.clone() }
+            })?;
     }
 
     balances_change(tx, &shelf).await?;
     insert_all(tx.connection(), posted.iter().map(movement::ActiveModel::of).collect()).await?;
     Ok(posted)
+}
+
+fn no_lot(id: LotId) -> StoreError {
+    StoreError::NotFound { what: "lot", id: id.to_string() }
 }
 
 /// An entry of the ledger.
@@ -184,11 +204,23 @@ struct Standing {
     lot: Lot,
     on_hand: i64,
     value: Option<Money>,
+    reserved: i64,
 }
 
 impl Standing {
     fn of(lot: Lot) -> Self {
-        Self { on_hand: lot.on_hand.raw(), value: lot.value, lot }
+        Self { on_hand: lot.on_hand.raw(), value: lot.value, reserved: lot.reserved.raw(), lot }
+    }
+
+    /// By how much the lot's balances change.
+    fn change(&self) -> Change {
+        let micros = |money: Option<Money>| money.map_or(0, Money::micros);
+        Change {
+            lot: self.lot.id.0,
+            on_hand: self.on_hand - self.lot.on_hand.raw(),
+            value: micros(self.value) - micros(self.lot.value),
+            reserved: self.reserved - self.lot.reserved.raw(),
+        }
     }
 
     fn unfit(&self, reason: impl Into<String>) -> StoreError {
@@ -320,34 +352,38 @@ impl Standing {
     }
 }
 
+/// By how much a lot's balances change.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Change {
+    lot: Uuid,
+    on_hand: i64,
+    value: i64,
+    reserved: i64,
+}
+
 /// Lots changed by one statement.
 const LOTS_AT_ONCE: usize = 4_096;
 
 /// Changes the balances of all lots: the same statement on both databases, and nothing goes below nought.
 async fn balances_change(tx: &WriteTx, shelf: &BTreeMap<LotId, Standing>) -> Result<(), StoreError> {
-    let changes: Vec<(Uuid, i64, i64)> = shelf
-        .iter()
-        .map(|(id, standing)| {
-            let value = |money: Option<Money>| money.map_or(0, Money::micros);
-            let on_hand = standing.on_hand - standing.lot.on_hand.raw();
-            (id.0, on_hand, value(standing.value) - value(standing.lot.value))
-        })
+    let changes: Vec<Change> = shelf
+        .values()
+        .map(Standing::change)
+        .filter(|change| *change != Change { lot: change.lot, ..Change::default() })
         .collect();
     for chunk in changes.chunks(LOTS_AT_ONCE) {
-        let mut text = String::from(
-            "UPDATE lots SET on_hand = lots.on_hand + change.column2, value = lots.value + change.column3 FROM (VALUES ",
+        // A lot that comes twice in the list is changed once.
+        let rows: Vec<[Value; 4]> = chunk
+            .iter()
+            .map(|c| [c.lot.into(), c.on_hand.into(), c.value.into(), c.reserved.into()])
+            .collect();
+        let (list, values) = value_list(&rows);
+        let text = format!(
+            "UPDATE lots SET on_hand = lots.on_hand + change.column2, value = lots.value + change.column3, \
+             reserved = lots.reserved + change.column4 FROM (VALUES {list}) AS change \
+             WHERE lots.id = change.column1 AND lots.on_hand + change.column2 >= 0 \
+             AND lots.reserved + change.column4 >= 0"
         );
-        let mut values: Vec<Value> = Vec::new();
-        // Padded with a lot that is not there: every length is a statement of its own to the database's cache.
-        let padding = std::iter::repeat_n((Uuid::nil(), 0, 0), chunk.len().next_power_of_two() - chunk.len());
-        for (at, (id, on_hand, value)) in chunk.iter().copied().chain(padding).enumerate() {
-            let comma = if at == 0 { "" } else { ", " };
-            let first = at * 3 + 1;
-            // Writing to a string cannot fail.
-            let _ = write!(text, "{comma}(${first}, ${}, ${})", first + 1, first + 2);
-            values.extend([Value::from(id), on_hand.into(), value.into()]);
-        }
-        text.push_str(") AS change WHERE lots.id = change.column1 AND lots.on_hand + change.column2 >= 0");
         let connection = tx.connection();
         let statement = Statement::from_sql_and_values(connection.get_database_backend(), text, values);
         let updated = connection.execute_raw(statement).await?.rows_affected();
@@ -359,16 +395,16 @@ async fn balances_change(tx: &WriteTx, shelf: &BTreeMap<LotId, Standing>) -> Res
 }
 
 /// Which lot a conditional update left out. The lots are locked and were looked at, so this should never be asked.
-async fn short_lot(tx: &WriteTx, changes: &[(Uuid, i64, i64)]) -> Result<StoreError, StoreError> {
-    let ids: Vec<LotId> = changes.iter().map(|(id, ..)| LotId(*id)).collect();
+async fn short_lot(tx: &WriteTx, changes: &[Change]) -> Result<StoreError, StoreError> {
+    let ids: Vec<LotId> = changes.iter().map(|change| LotId(change.lot)).collect();
     let lots = lots_lock(tx, &ids).await?;
     let short =
-        lots.iter().zip(changes).find(|(lot, (_, change, _))| lot.on_hand.raw() < change.saturating_neg());
+        lots.iter().zip(changes).find(|(lot, change)| lot.on_hand.raw() < change.on_hand.saturating_neg());
     Ok(match short {
-        Some((lot, (_, change, _))) => StoreError::LotShort {
+        Some((lot, change)) => StoreError::LotShort {
             lot: lot.id,
             number: lot.number.clone(),
-            needed: Quantity::from_raw(change.saturating_neg(), lot.on_hand.dimension()),
+            needed: Quantity::from_raw(change.on_hand.saturating_neg(), lot.on_hand.dimension()),
             available: lot.on_hand,
         },
         None => StoreError::Changed { what: "a lot of", id: format!("{} lots", ids.len()) },

@@ -94,10 +94,11 @@ impl App {
         set: &ImportSet,
         options: ImportOptions,
     ) -> Result<ImportReport, Error> {
-        let mut work = match self.begin(change, Capability::Administer, "import", &(set, options)).await? {
-            Begun::Repeat(report) => return Ok(report),
-            Begun::Fresh(work) => work,
-        };
+        let mut work =
+            match self.begin_long(change, Capability::Administer, "import", &(set, options)).await? {
+                Begun::Repeat(report) => return Ok(report),
+                Begun::Fresh(work) => work,
+            };
         // Under the write lock of SQLite the catalogue cannot change any more; on PostgreSQL a change made in between meets the
         // unique keys and the whole import is refused.
         self.catalogue_refresh().await?;

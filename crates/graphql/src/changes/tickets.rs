@@ -11,7 +11,7 @@ use std::collections::HashMap;
 
 use crate::{
     amounts::QuantityInput,
-    caller::{Desk, Find as _, lot_named, ticket_named},
+    caller::{Desk, Find as _, lot_named, ticket_id_named},
     changes::{Reading, answers, require},
     errors::Result,
     ids::{Which, read},
@@ -258,8 +258,8 @@ impl TicketChanges {
         require(ctx, Capability::PlanAndMake)?;
         let change = ctx.change(input.request_key)?;
         refuse_too_many("choices", input.choices.len())?;
-        let ticket = ticket_named(ctx, &input.ticket, "ticket").await?.id;
-        let mut lots = LotsNamed::default();
+        let ticket = ticket_id_named(ctx, &input.ticket, "ticket").await?;
+        let lots = LotsNamed::of(ctx, input.choices.iter().map(|choice| &choice.lot)).await?;
         let mut reading = Reading::default();
         let mut choices = Vec::with_capacity(input.choices.len());
         for (at, choice) in input.choices.into_iter().enumerate() {
@@ -284,8 +284,8 @@ impl TicketChanges {
         require(ctx, Capability::PlanAndMake)?;
         let change = ctx.change(input.request_key)?;
         refuse_too_many("weighings", input.weighings.len())?;
-        let ticket = ticket_named(ctx, &input.ticket, "ticket").await?.id;
-        let mut lots = LotsNamed::default();
+        let ticket = ticket_id_named(ctx, &input.ticket, "ticket").await?;
+        let lots = LotsNamed::of(ctx, input.weighings.iter().filter_map(|w| w.lot.as_ref())).await?;
         let mut reading = Reading::default();
         let mut weighings = Vec::with_capacity(input.weighings.len());
         for (at, weighing) in input.weighings.into_iter().enumerate() {
@@ -322,7 +322,7 @@ impl TicketChanges {
         require(ctx, Capability::PlanAndMake)?;
         let change = ctx.change(input.request_key)?;
         let read = WeighingTakeBack {
-            ticket: ticket_named(ctx, &input.ticket, "ticket").await?.id,
+            ticket: ticket_id_named(ctx, &input.ticket, "ticket").await?,
             weighing: read(&input.weighing, "weighing")?,
             reason: input.reason,
         };
@@ -339,7 +339,7 @@ impl TicketChanges {
         require(ctx, Capability::PlanAndMake)?;
         let change = ctx.change(input.request_key.clone())?;
         refuse_too_many("fillings", input.fillings.len())?;
-        let ticket = ticket_named(ctx, &input.ticket, "ticket").await?.id;
+        let ticket = ticket_id_named(ctx, &input.ticket, "ticket").await?;
         let catalogue = ctx.catalogue()?;
         let mut reading = Reading::default();
         let yield_mass = reading.take("yieldMass", input.yield_mass.mass());
@@ -386,7 +386,7 @@ impl TicketChanges {
         require(ctx, Capability::PlanAndMake)?;
         let change = ctx.change(input.request_key)?;
         let read = TicketCancel {
-            ticket: ticket_named(ctx, &input.ticket, "ticket").await?.id,
+            ticket: ticket_id_named(ctx, &input.ticket, "ticket").await?,
             reason: input.reason,
         };
         TicketCancelResult::of(ctx, ctx.house()?.ticket_cancel(&change, read).await)
@@ -402,12 +402,25 @@ fn refuse_too_many(place: &'static str, found: usize) -> Result<()> {
     Err(app::Error::invalid(place, text).into())
 }
 
-/// Lots by what they were called, each looked up once.
-#[derive(Default)]
+/// Lots by what they were called, all looked up at once.
 struct LotsNamed(HashMap<String, LotId>);
 
 impl LotsNamed {
-    async fn find(&mut self, ctx: &Context<'_>, which: &Which, place: &str) -> Result<LotId> {
+    async fn of(ctx: &Context<'_>, named: impl Iterator<Item = &Which>) -> Result<Self> {
+        let numbers: Vec<String> = named
+            .filter_map(|which| match which {
+                Which::Id(_) => None,
+                Which::Code(number) => Some(number.clone()),
+            })
+            .collect();
+        if numbers.is_empty() {
+            return Ok(Self(HashMap::new()));
+        }
+        let lots = ctx.house()?.lots_by_number(ctx.actor()?, &numbers).await?;
+        Ok(Self(lots.into_iter().map(|lot| (domain::text::code_key(&lot.number), lot.id)).collect()))
+    }
+
+    async fn find(&self, ctx: &Context<'_>, which: &Which, place: &str) -> Result<LotId> {
         let number = match which {
             // Whether there is such a lot is for the use case to say.
             Which::Id(id) => return Ok(read(id, &format!("{place}.id"))?),
@@ -416,8 +429,7 @@ impl LotsNamed {
         if let Some(lot) = self.0.get(&number) {
             return Ok(*lot);
         }
-        let lot = lot_named(ctx, which, place).await?.id;
-        self.0.insert(number, lot);
-        Ok(lot)
+        // It is not there; or it came in just now.
+        Ok(lot_named(ctx, which, place).await?.id)
     }
 }

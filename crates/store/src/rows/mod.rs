@@ -2,10 +2,10 @@
 
 use kernel::{Currency, Money};
 use sea_orm::{
-    ActiveModelTrait, ConnectionTrait, EntityTrait, IntoActiveModel, Iterable, QueryFilter,
+    ActiveModelTrait, ConnectionTrait, EntityTrait, IntoActiveModel, Iterable, QueryFilter, Value,
     sea_query::IntoCondition,
 };
-use std::fmt::Display;
+use std::fmt::{Display, Write as _};
 use uuid::Uuid;
 
 use crate::StoreError;
@@ -81,6 +81,28 @@ where
 {
     let updated = A::Entity::update_many().set(row.reset_all()).filter(which).exec(connection).await?;
     if updated.rows_affected == 1 { Ok(()) } else { Err(StoreError::NotFound { what, id: id.to_string() }) }
+}
+
+/// Rows as the list after `VALUES`, with the parameters they name from `$1` on. Padded to a power of two by repeating the last,
+/// since every length is a statement of its own to the database's cache; so the same row twice must do what it does once.
+pub(crate) fn value_list<const N: usize>(rows: &[[Value; N]]) -> (String, Vec<Value>) {
+    let mut text = String::new();
+    let mut values = Vec::new();
+    let padding = rows.last().into_iter().cycle().take(rows.len().next_power_of_two() - rows.len());
+    for row in rows.iter().chain(padding) {
+        for (at, value) in row.iter().enumerate() {
+            let before = match (at, values.is_empty()) {
+                (0, true) => "(",
+                (0, false) => "), (",
+                _ => ", ",
+            };
+            values.push(value.clone());
+            // Writing to a string cannot fail.
+            let _ = write!(text, "{before}${}", values.len());
+        }
+    }
+    text.push(')');
+    (text, values)
 }
 
 /// Ids in lists for `IN (…)`: each once, and padded to a power of two by repeating the last, since every length is a statement of

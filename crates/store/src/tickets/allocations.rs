@@ -6,7 +6,7 @@ use kernel::{
     ids::{LotId, TicketId, TicketLineId},
 };
 use sea_orm::{
-    ColumnTrait, EntityTrait, QueryFilter,
+    ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, Statement, Value,
     sea_query::{Expr, ExprTrait},
 };
 use std::collections::BTreeMap;
@@ -16,7 +16,7 @@ use crate::{
     codes::At,
     connection::sealed::HasConnection,
     lots::lots_lock,
-    rows::{insert_all, lots::lot, tickets::allocation},
+    rows::{insert_all, lots::lot, tickets::allocation, value_list},
 };
 
 /// Promises these parts of lots to a ticket instead of what was promised to it before; empty releases everything. Lots are locked
@@ -97,6 +97,64 @@ pub async fn allocations_replace(
         }
     }
     Ok(())
+}
+
+/// Writes what is left of a ticket's promises, `before`, after some were used up: those in `left` keep what they say there, the
+/// others are gone. Gives by how much less is promised of each lot, which the posting of what was taken takes off the lots
+/// ([`crate::stock::post_on`]).
+///
+/// # Errors
+/// [`StoreError::Changed`] when the promises are not those of `before`.
+pub async fn allocations_shrink(
+    tx: &WriteTx,
+    ticket: TicketId,
+    before: &[Allocation],
+    left: &[Allocation],
+) -> Result<BTreeMap<LotId, i64>, StoreError> {
+    let mut promised: BTreeMap<LotId, i64> = BTreeMap::new();
+    let mut gone: Vec<[Value; 2]> = Vec::new();
+    let mut smaller: Vec<[Value; 3]> = Vec::new();
+    for was in before {
+        let now = left.iter().find(|now| now.line == was.line && now.lot == was.lot);
+        let now = now.map_or(0, |now| now.quantity.raw());
+        if now == was.quantity.raw() {
+            continue;
+        }
+        let change = promised.entry(was.lot).or_default();
+        *change = change.saturating_add(now.saturating_sub(was.quantity.raw()));
+        if now == 0 {
+            gone.push([was.line.0.into(), was.lot.0.into()]);
+        } else {
+            smaller.push([was.line.0.into(), was.lot.0.into(), now.into()]);
+        }
+    }
+
+    let connection = tx.connection();
+    let run = async |text: String, values: Vec<Value>, rows: usize| {
+        let statement = Statement::from_sql_and_values(connection.get_database_backend(), text, values);
+        let changed = connection.execute_raw(statement).await?.rows_affected();
+        if usize::try_from(changed).ok() == Some(rows) {
+            return Ok(());
+        }
+        Err(StoreError::Changed { what: "what is promised to ticket", id: ticket.to_string() })
+    };
+    if !gone.is_empty() && left.is_empty() {
+        let text = "DELETE FROM allocations WHERE ticket = $1".to_owned();
+        run(text, vec![ticket.0.into()], gone.len()).await?;
+    } else if !gone.is_empty() {
+        let (list, values) = value_list(&gone);
+        let text = format!("DELETE FROM allocations WHERE (line, lot) IN (VALUES {list})");
+        run(text, values, gone.len()).await?;
+    }
+    if !smaller.is_empty() {
+        let (list, values) = value_list(&smaller);
+        let text = format!(
+            "UPDATE allocations SET quantity = now.column3 FROM (VALUES {list}) AS now \
+             WHERE allocations.line = now.column1 AND allocations.lot = now.column2"
+        );
+        run(text, values, smaller.len()).await?;
+    }
+    Ok(promised)
 }
 
 /// Uses up what is promised of a lot to a line, at most `quantity`, and gives what was used up: nought where nothing was promised.

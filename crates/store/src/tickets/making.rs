@@ -13,9 +13,13 @@ use crate::{
     },
 };
 
-/// Adds a weighing; its movement is posted before.
-pub async fn weighing_insert(tx: &WriteTx, ticket: TicketId, weighing: &Weighing) -> Result<(), StoreError> {
-    insert_all(tx.connection(), vec![weighing::Model::of(ticket, weighing)]).await
+/// Adds weighings; their movements are posted before.
+pub async fn weighings_insert(
+    tx: &WriteTx,
+    ticket: TicketId,
+    weighings: &[Weighing],
+) -> Result<(), StoreError> {
+    insert_all(tx.connection(), weighings.iter().map(|w| weighing::Model::of(ticket, w)).collect()).await
 }
 
 /// Marks a weighing as taken back; its movement is reversed by [`crate::stock::post`].

@@ -28,8 +28,8 @@ use crate::{
 mod allocations;
 mod making;
 
-pub use allocations::{allocation_use, allocations_replace};
-pub use making::{completion_insert, weighing_insert, weighing_reverse, weighing_ticket};
+pub use allocations::{allocation_use, allocations_replace, allocations_shrink};
+pub use making::{completion_insert, weighing_reverse, weighing_ticket, weighings_insert};
 
 /// Which tickets to list; empty lists all.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -72,6 +72,18 @@ pub async fn tickets_get(conn: &impl Conn, ids: &[TicketId]) -> Result<Vec<Ticke
 /// A ticket by its number, letter case aside.
 pub async fn ticket_by_number(conn: &impl Conn, number: &str) -> Result<Option<Ticket>, StoreError> {
     one(conn, ticket::Entity::find().filter(ticket::Column::NumberKey.eq(code_key(number)))).await
+}
+
+/// Which ticket has that number, letter case aside.
+pub async fn ticket_id_by_number(conn: &impl Conn, number: &str) -> Result<Option<TicketId>, StoreError> {
+    let id: Option<Uuid> = ticket::Entity::find()
+        .select_only()
+        .column(ticket::Column::Id)
+        .filter(ticket::Column::NumberKey.eq(code_key(number)))
+        .into_tuple()
+        .one(conn.connection())
+        .await?;
+    Ok(id.map(TicketId))
 }
 
 /// A ticket locked until the transaction ends: what is decided on it holds until then. Lock the ticket before its lots.
@@ -201,7 +213,7 @@ async fn one(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Option<T
     Ok(all(conn, query.limit(1)).await?.pop())
 }
 
-/// Tickets with all that hangs on them: six questions to the database, however many tickets.
+/// Tickets with all that hangs on them: six questions to the database at most, however many tickets.
 async fn all(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Vec<Ticket>, StoreError> {
     match conn.store() {
         Some(store) => assembled(&store.begin_read().await?, query).await,
@@ -243,6 +255,10 @@ async fn assembled(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Ve
             .filter(completion::Column::Ticket.is_in(list.iter().copied()))
             .all(db)
             .await?;
+        // Only what is complete was filled.
+        if completions.is_empty() {
+            continue;
+        }
         for row in completions {
             let part = parts.entry(row.ticket).or_default();
             part.completion = Some(row);

@@ -39,7 +39,7 @@ async fn the_ledger_and_the_audit_trail_are_only_added_to(database: &TestDatabas
         request_key: None,
     };
     let write = tx(&database.store).await;
-    store::audit::audit_insert(&write, &entry).await.unwrap();
+    store::audit::audit_insert(&write, std::slice::from_ref(&entry)).await.unwrap();
     write.commit().await.unwrap();
 
     for (table, rule) in [("movements", "kept_movements"), ("audit", "kept_audit")] {

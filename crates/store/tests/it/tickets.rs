@@ -15,7 +15,8 @@ use store::{
     tickets::{
         TicketFilter, allocation_use, allocations_replace, completion_insert, ticket_by_number, ticket_get,
         ticket_insert, ticket_lock, ticket_status_set, tickets_count, tickets_get, tickets_open,
-        tickets_page, tickets_trimmed, tickets_using_lot, weighing_insert, weighing_reverse, weighing_ticket,
+        tickets_page, tickets_trimmed, tickets_using_lot, weighing_reverse, weighing_ticket,
+        weighings_insert,
     },
 };
 use testkit::{
@@ -90,7 +91,7 @@ async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) 
     let write = tx(store).await;
     let posted = post(&write, &[taken]).await.unwrap();
     for weighing in [&first, &water] {
-        weighing_insert(&write, ticket.id, weighing).await.unwrap();
+        weighings_insert(&write, ticket.id, std::slice::from_ref(weighing)).await.unwrap();
     }
     let used =
         allocation_use(&write, ticket.lines[0].id, lot.id, Quantity::Mass(mass("38 kg"))).await.unwrap();
@@ -223,7 +224,7 @@ async fn weighings_are_taken_back_once(database: &TestDatabase) {
     };
     let write = tx(store).await;
     post(&write, &[taken]).await.unwrap();
-    weighing_insert(&write, ticket.id, &weighing).await.unwrap();
+    weighings_insert(&write, ticket.id, std::slice::from_ref(&weighing)).await.unwrap();
     weighing_reverse(&write, weighing.id, "wrong drum").await.unwrap();
     let again = weighing_reverse(&write, weighing.id, "wrong drum").await;
     assert!(matches!(again, Err(StoreError::Changed { what: "weighing", .. })), "{again:?}");

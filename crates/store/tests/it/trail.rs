@@ -66,7 +66,7 @@ async fn the_audit_trail_is_read_backwards(database: &TestDatabase) {
             reason: (number == 4).then(|| "certificate in order".to_owned()),
             request_key: Some(format!("k-{number}")),
         };
-        audit_insert(&write, &entry).await.unwrap();
+        audit_insert(&write, std::slice::from_ref(&entry)).await.unwrap();
         entries.insert(0, entry);
     }
     write.commit().await.unwrap();
