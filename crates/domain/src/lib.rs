@@ -7,6 +7,7 @@ pub mod cautions;
 pub mod dates;
 pub mod error;
 pub mod formulas;
+pub mod generated;
 pub mod house_rates;
 pub mod lots;
 pub mod making;

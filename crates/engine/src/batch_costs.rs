@@ -277,7 +277,7 @@ pub fn filling_cost_of_run(
     Ok(sum_of(filling_costs(view, version, pack, &run, on)?))
 }
 
-fn sum_of(lines: Vec<CostLine>) -> Result<Exact, Gap> {
+pub(crate) fn sum_of(lines: Vec<CostLine>) -> Result<Exact, Gap> {
     let mut sum = Exact::ZERO;
     for line in lines {
         if let Some(gap) = line.gaps.into_iter().next() {

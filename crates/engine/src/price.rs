@@ -12,7 +12,7 @@ use chrono::NaiveDate;
 use domain::{
     dates::Span,
     materials::Material,
-    quotations::{BreakCounts, Quotation},
+    quotations::{BreakCounts, FreightPer, Quotation},
 };
 use kernel::{AmountError, Exact, Percent};
 
@@ -125,6 +125,39 @@ pub fn landed_price_for(
     }
     best.notes = notes;
     Ok(Ok(best))
+}
+
+/// [`landed_price_for`] without where it comes from: for pricing many at once.
+///
+/// # Errors
+/// Those of [`landed_price`].
+pub(crate) fn landed_cost(
+    view: &View<'_>,
+    material: &Material,
+    asked: &PriceQuestion<'_>,
+    on: NaiveDate,
+) -> Result<Result<Exact, Gap>, EngineError> {
+    let a_year = a_year(view, material, asked, on)?;
+    let asked = &PriceQuestion { a_year: a_year.as_ref(), ..asked.clone() };
+    let seen = seen(view, material, on);
+    let Choice { order, gap, .. } = choose(view, material, asked, on, &seen)?;
+    Ok(match order {
+        Some(order) => Ok(order.into_per_unit()),
+        None => Err(gap.unwrap_or_else(|| Gap::NoPrice { material: MaterialRef::from(material) })),
+    })
+}
+
+/// Whether a material costs the same on a day however much of it is ordered: only one offer can be taken, and nothing beside its price
+/// is paid by the order.
+pub(crate) fn is_alike_for_any_quantity(view: &View<'_>, material: &Material, on: NaiveDate) -> bool {
+    let by_order = |per: FreightPer| per == FreightPer::Order;
+    let mut quotations = view.quotations_of(material.id, on);
+    let (Some(only), None) = (quotations.next(), quotations.next()) else { return false };
+    let terms = &only.quotation.terms;
+    only.offers.len() == 1
+        && terms.small_order.is_none()
+        && !only.quotation.freight.as_ref().is_some_and(|freight| by_order(freight.per))
+        && !terms.charges.iter().any(|charge| by_order(charge.per))
 }
 
 /// A material's quotations as they stand on a day: first those that hold, all alike; then lapsed ones, the latest first; then coming

@@ -258,6 +258,11 @@ impl Exact {
     }
 }
 
+/// The greatest common divisor of two numbers; nought only where both are, and of [`i128::MIN`] what fits.
+pub fn common_divisor(a: i128, b: i128) -> i128 {
+    i128::try_from(gcd(a.unsigned_abs(), b.unsigned_abs())).unwrap_or(i128::MAX)
+}
+
 impl Default for Exact {
     fn default() -> Self {
         Self::ZERO

@@ -58,29 +58,29 @@ fn decimal_arithmetic_test_cases() {
 fn rounding_to_the_places_of_a_limit() {
     struct Limit<'t> {
         at_least: bool,
-        limit: &'t str,
+        bound: &'t str,
         places: u32,
     }
     let check = |limit: &Limit<'_>, value: &str, rounded: &str, conforms: bool| {
         let found = half_up(&exact(value), limit.places);
         assert_eq!(found, exact(rounded), "{value}");
-        let bound = exact(limit.limit);
+        let bound = exact(limit.bound);
         assert_eq!(if limit.at_least { found >= bound } else { found <= bound }, conforms, "{value}");
     };
-    let assay_from = Limit { at_least: true, limit: "98.0", places: 1 };
+    let assay_from = Limit { at_least: true, bound: "98.0", places: 1 };
     check(&assay_from, "97.96", "98.0", true);
     check(&assay_from, "97.92", "97.9", false);
     check(&assay_from, "97.95", "98.0", true);
-    let assay_to = Limit { at_least: false, limit: "101.5", places: 1 };
+    let assay_to = Limit { at_least: false, bound: "101.5", places: 1 };
     check(&assay_to, "101.55", "101.6", false);
     check(&assay_to, "101.46", "101.5", true);
     check(&assay_to, "101.45", "101.5", true);
-    let impurity = Limit { at_least: false, limit: "0.02", places: 2 };
+    let impurity = Limit { at_least: false, bound: "0.02", places: 2 };
     check(&impurity, "0.025", "0.03", false);
     check(&impurity, "0.015", "0.02", true);
     check(&impurity, "0.027", "0.03", false);
     // Three parts in a million are 0.0003 %.
-    let metals = Limit { at_least: false, limit: "0.0003", places: 4 };
+    let metals = Limit { at_least: false, bound: "0.0003", places: 4 };
     check(&metals, "0.00035", "0.0004", false);
     check(&metals, "0.00025", "0.0003", true);
     check(&metals, "0.00028", "0.0003", true);

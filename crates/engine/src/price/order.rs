@@ -57,6 +57,11 @@ impl Order<'_> {
         self.validity
     }
 
+    /// What a kg or piece of it costs, landed.
+    pub(super) fn into_per_unit(self) -> Exact {
+        self.per_unit
+    }
+
     /// The same with where each figure of it comes from.
     pub(super) fn explained(self, question: &Question<'_, '_>) -> Result<LandedPrice, EngineError> {
         let entered = self.quotation.quotation;

@@ -5,8 +5,11 @@
 //! down, asking what has to be made of every formula beneath (the transposed system), and only then multiplying raw materials by
 //! their prices and batches by what making them costs. All are exact, so all agree to the last digit.
 
-use domain::house_rates::HouseRateOf;
-use domain::making::{MakingCost, MakingCostAmount, MakingCostKind};
+use domain::{
+    generated::Draw,
+    house_rates::HouseRateOf,
+    making::{MakingCost, MakingCostAmount, MakingCostKind},
+};
 use kernel::Percent;
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -23,22 +26,9 @@ const MIDDLE: usize = 12;
 const BOTTOM: usize = 8;
 const RAW: usize = 30;
 
-/// Numbers that look drawn by lot and are the same every time (Steele, Lea and Flood, "Fast splittable pseudorandom number
-/// generators", 2014).
-struct Lots(u64);
-
-impl Lots {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, bound: usize) -> usize {
-        usize::try_from(self.next() % u64::try_from(bound).unwrap()).unwrap()
-    }
+/// A number below another, drawn by lot.
+fn drawn(draw: &mut Draw, bound: usize) -> usize {
+    draw.below(u32::try_from(bound).unwrap()) as usize
 }
 
 /// A formula as the reference knows it: whole numbers only.
@@ -68,8 +58,8 @@ const HUNDRED_PERCENT: usize = 1_000_000;
 
 impl Reference {
     fn drawn(seed: u64) -> Self {
-        let mut lots = Lots(seed);
-        let prices = (0..RAW).map(|_| lots.below(400_000)).collect();
+        let mut draw = Draw::new(seed);
+        let prices = (0..RAW).map(|_| drawn(&mut draw, 400_000)).collect();
         let mut plans: Vec<Plan> = Vec::with_capacity(BOTTOM + MIDDLE + TOP);
         for at in 0..BOTTOM + MIDDLE + TOP {
             // One line of every formula above the bottom is of the level right below, so that all of the top are three levels deep.
@@ -82,27 +72,27 @@ impl Reference {
             let mut left = HUNDRED_PERCENT;
             let mut lines = Vec::new();
             if let Some((from, count)) = below {
-                let share = 1 + lots.below(400_000);
+                let share = 1 + drawn(&mut draw, 400_000);
                 left -= share;
-                lines.push((from + lots.below(count), share));
+                lines.push((from + drawn(&mut draw, count), share));
             }
-            for _ in 0..=lots.below(4) {
-                let share = lots.below(left);
+            for _ in 0..=drawn(&mut draw, 4) {
+                let share = drawn(&mut draw, left);
                 left -= share;
-                lines.push((lots.below(rows), share));
+                lines.push((drawn(&mut draw, rows), share));
             }
-            lines.push((lots.below(RAW), left));
+            lines.push((drawn(&mut draw, RAW), left));
             plans.push(Plan {
                 code: format!("{level}{at}"),
                 lines,
-                loss: lots.below(200),
-                heel: lots.below(1_500),
-                batch: 20 + lots.below(400),
-                making: (lots.below(4) > 0).then(|| lots.below(20_000)),
-                minutes: lots.below(2) * lots.below(300),
+                loss: drawn(&mut draw, 200),
+                heel: drawn(&mut draw, 1_500),
+                batch: 20 + drawn(&mut draw, 400),
+                making: (drawn(&mut draw, 4) > 0).then(|| drawn(&mut draw, 20_000)),
+                minutes: drawn(&mut draw, 2) * drawn(&mut draw, 300),
             });
         }
-        Self { prices, plans, bench: lots.below(4_000) }
+        Self { prices, plans, bench: drawn(&mut draw, 4_000) }
     }
 
     fn code(&self, row: usize) -> String {
