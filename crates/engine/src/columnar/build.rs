@@ -217,7 +217,7 @@ impl<'a> Build<'_, 'a> {
         let Some(id) = self.columns.materials.get(material as usize).copied() else { return Ok(None) };
         let Some((alike, slots)) = self.known.get_mut(material as usize) else { return Ok(None) };
         if let (true, Some((_, slot))) = (*alike, slots.first()) {
-            return Ok(Some(NewLine { material, slot: *slot, amount, demand: None }));
+            return Ok(Some(NewLine { material, slot: *slot, amount, demand }));
         }
         let Ok(price) = price_for(self.view, id, &demand, self.columns.on)? else { return Ok(None) };
         let slot = match slots.iter().find(|(known, _)| *known == price) {
@@ -228,7 +228,7 @@ impl<'a> Build<'_, 'a> {
                 slot
             }
         };
-        Ok(Some(NewLine { material, slot, amount, demand: (!*alike).then_some(demand) }))
+        Ok(Some(NewLine { material, slot, amount, demand }))
     }
 
     fn number_of(&mut self, material: MaterialId) -> Result<u32, EngineError> {

@@ -71,18 +71,27 @@ pub(super) fn price_for(
     landed_cost(view, material, &PriceQuestion { demand, ..PriceQuestion::of(&ordered) }, on)
 }
 
-/// The materials whose prices an overlay changes, each once.
+/// The materials whose prices an overlay changes, by other prices, other terms or an ended supplier, each once. What it assumes of
+/// rates is not looked at.
 pub fn repriced(catalogue: &Catalogue, overlay: &Overlay) -> Vec<MaterialId> {
     let mut found = Vec::new();
-    for change in &overlay.prices {
-        match change.scope {
-            PriceScope::Material(material) => found.push(material),
-            PriceScope::Quotation(id) => found.extend(catalogue.quotation(id).map(|known| known.material)),
-            PriceScope::Supplier(supplier) => {
-                let quoted = catalogue.quotations().iter().filter(|known| known.supplier == supplier);
-                found.extend(quoted.map(|known| known.material));
+    let mut wide = Vec::new();
+    let prices = overlay.prices.iter().map(|change| change.scope);
+    for scope in prices.chain(overlay.terms.iter().map(|change| change.scope)) {
+        match scope {
+            PriceScope::Material(material) | PriceScope::Pack { material, .. } => found.push(material),
+            PriceScope::Quotation(id) | PriceScope::Offer { quotation: id, .. } => {
+                found.extend(catalogue.quotation(id).map(|known| known.material));
             }
+            PriceScope::Supplier(_) | PriceScope::Currency(_) => wide.push(scope),
         }
+    }
+    if !(wide.is_empty() && overlay.ended.is_empty()) {
+        let hit = catalogue.quotations().iter().filter(|known| {
+            wide.iter().any(|scope| scope.touches(known))
+                || overlay.ended.iter().any(|end| end.ends(known.supplier, known.material))
+        });
+        found.extend(hit.map(|known| known.material));
     }
     found.sort_unstable();
     found.dedup();
@@ -94,7 +103,8 @@ type Changed = (u32, Option<(i128, Exact)>);
 
 impl Columns {
     /// What changes when these materials have the prices that `view` has of them, and nothing else does. The view is that of the columns
-    /// with prices changed, of the same catalogue; see [`repriced`]. A change of rates also changes what making costs: lay out anew.
+    /// with prices or terms changed, of the same catalogue; see [`repriced`]. A change of rates also changes what making costs, and
+    /// what a formula or pack is assumed to be changes its lines: lay those out anew.
     ///
     /// # Errors
     /// [`EngineError::Amount`] when a figure leaves its range.

@@ -71,8 +71,8 @@ pub(super) struct NewLine {
     pub(super) slot: u32,
     /// For one kg or one unit.
     pub(super) amount: Exact,
-    /// What the whole batch needs of the material, where its price depends on that.
-    pub(super) demand: Option<Exact>,
+    /// What the whole batch needs of the material, which decides its price.
+    pub(super) demand: Exact,
 }
 
 /// Rows of lines.
@@ -84,7 +84,7 @@ pub(super) struct Table {
     /// Whole numbers over the row's divisor.
     amounts: Vec<i64>,
     materials: Vec<u32>,
-    /// Numerator and denominator of what the batch needs; a denominator of nought stands for what is not looked at, or in `long`.
+    /// Numerator and denominator of what the batch needs; a denominator of nought says that it stands in `long`.
     demands: Vec<(i64, i64)>,
     long: BTreeMap<u32, Exact>,
     divisors: Vec<i64>,
@@ -158,12 +158,11 @@ impl Table {
             self.amounts.push(amount);
             let short = line
                 .demand
-                .as_ref()
-                .and_then(Exact::terms)
+                .terms()
                 .and_then(|(over, under)| Some((i64::try_from(over).ok()?, i64::try_from(under).ok()?)));
             self.demands.push(short.unwrap_or((0, 0)));
-            if let Some(demand) = line.demand.filter(|_| short.is_none()) {
-                self.long.insert(entry, demand);
+            if short.is_none() {
+                self.long.insert(entry, line.demand);
             }
         }
         self.starts.push(number(self.slots.len())?);
@@ -259,7 +258,7 @@ impl Table {
         Exact::from(*self.amounts.get(entry)?).checked_div(&Exact::from(*self.divisors.get(row)?)).ok()
     }
 
-    /// What the batch of a line needs of its material; `None` where its price does not depend on it.
+    /// What the batch of a line needs of its material.
     pub(super) fn demand(&self, entry: u32) -> Option<Exact> {
         match self.demands.get(entry as usize)? {
             (_, 0) => self.long.get(&entry).cloned(),
