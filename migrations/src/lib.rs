@@ -22,6 +22,7 @@ mod m0007_lines;
 mod m0008_landed_price;
 mod m0009_making_cost;
 mod m0010_standards;
+mod m0013_lots;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -41,6 +42,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0008_landed_price::Migration),
             Box::new(m0009_making_cost::Migration),
             Box::new(m0010_standards::Migration),
+            Box::new(m0013_lots::Migration),
         ]
     }
 }

@@ -203,6 +203,8 @@ impl Work<'_> {
             by: self.by.clone(),
             ticket: None,
             reverses: None,
+            cause: None,
+            container: None,
             reason: None,
         }
     }

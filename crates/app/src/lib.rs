@@ -5,13 +5,17 @@
 
 mod bases;
 mod change;
+mod containers;
 mod error;
 mod formulas;
 mod fresh;
 mod house_rates;
+mod locations;
+mod lot_papers;
 mod lots;
 mod questions;
 mod quotations;
+mod receipts;
 mod stock;
 mod ticket_end;
 mod ticket_lines;
@@ -37,12 +41,17 @@ use store::Store;
 
 pub use bases::{StandardsFreeze, StandardsFrozen};
 pub use change::Change;
+pub use containers::{
+    ContainerChange, ContainerNow, ContainerRepack, ContainerWrite, ContainersAdd, LotTransfer,
+};
 pub use error::Error;
 pub use formulas::{FormulaVersionWrite, LineWrite};
 pub use house_rates::HouseRateRecord;
-pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, TakenFor};
+pub use lot_papers::{LotCertificate, LotDetails, LotDocumentAdd, LotRetest};
+pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, Restriction, TakenFor};
 pub use questions::ShelfRow;
 pub use quotations::{OfferWrite, QuotationRecord};
+pub use receipts::{LotOrder, ReceiptMore};
 pub use stock::MovementReverse;
 pub use ticket_end::{FillingWrite, SpoiledComponent, TicketComplete};
 pub use tickets::{AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWrite};

@@ -3,14 +3,16 @@
 use chrono::NaiveDate;
 use domain::{
     Refusal,
-    lots::{Lot, LotStatus},
+    dates::MonthMeans,
+    lots::{Ended, Lot, LotStatus, LotTerms, Ownership, WrittenDates},
     materials::Material,
     people::Capability,
-    stock::MovementKind,
+    stock::{Cause, MovementKind},
+    text::code_key,
 };
 use kernel::{
     Density, Dimension, Money, Percent, Quantity, UnitPrice,
-    ids::{LotId, MaterialId, SupplierId},
+    ids::{ContainerId, LotId, MaterialId, SupplierId},
 };
 use serde::{Deserialize, Serialize};
 use store::{WriteTx, stock::NewMovement};
@@ -18,7 +20,10 @@ use store::{WriteTx, stock::NewMovement};
 use crate::{
     App, Change, Error,
     change::{Begun, Work},
+    containers::blocked_settle,
     fresh::Problems,
+    lot_papers::check_results,
+    receipts::{ReceiptMore, ordered_lot, written_date},
 };
 
 /// A delivery, as it is entered.
@@ -54,6 +59,18 @@ pub struct LotReceive {
     pub location: Option<String>,
     /// Remarks.
     pub note: Option<String>,
+    /// What it brings besides its amount.
+    #[serde(default)]
+    pub more: ReceiptMore,
+}
+
+/// What a lot is released for, when not for everything.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Restriction {
+    /// What may be made with it, by the material made; empty for anything.
+    pub products: Vec<MaterialId>,
+    /// The last day the release holds.
+    pub until: Option<NaiveDate>,
 }
 
 /// A decision on a lot.
@@ -63,8 +80,11 @@ pub struct LotStatusChange {
     pub lot: LotId,
     /// What it becomes: released, on hold or rejected.
     pub status: LotStatus,
-    /// Why; needed to hold and to reject.
+    /// Why; needed to hold, to reject and to release with a restriction.
     pub reason: Option<String>,
+    /// What it is released for; a release without one is for everything.
+    #[serde(default)]
+    pub restriction: Option<Restriction>,
 }
 
 /// What was found on counting a lot.
@@ -76,6 +96,9 @@ pub struct LotCount {
     pub found: Quantity,
     /// Why it differs.
     pub reason: String,
+    /// Why, in a word that can be counted; "count difference" when nothing is known.
+    #[serde(default)]
+    pub cause: Option<Cause>,
     /// The day of the count; today when empty.
     pub on: Option<NaiveDate>,
 }
@@ -101,6 +124,12 @@ pub struct LotTake {
     pub quantity: Quantity,
     /// Why.
     pub reason: String,
+    /// Why, in a word that can be counted.
+    #[serde(default)]
+    pub cause: Option<Cause>,
+    /// The container it is taken from.
+    #[serde(default)]
+    pub container: Option<ContainerId>,
     /// The day; today when empty.
     pub on: Option<NaiveDate>,
 }
@@ -158,7 +187,16 @@ impl App {
         if received_on > today {
             problems.push("receivedOn", format!("{received_on} is after today, {today}"));
         }
-        check_dates(&mut problems, received_on, input.made_on, input.expires_on, input.retest_on);
+        let written = &input.more.written;
+        let mut date = |place, day, text: &Option<String>, means| {
+            written_date(&mut problems, place, day, text.as_deref(), means)
+        };
+        let (made_on, made_written) = date("madeOn", input.made_on, &written.made_on, MonthMeans::FirstDay);
+        let (expires_on, expires_written) =
+            date("expiresOn", input.expires_on, &written.expires_on, MonthMeans::LastDay);
+        let (retest_on, retest_written) =
+            date("retestOn", input.retest_on, &written.retest_on, MonthMeans::LastDay);
+        check_dates(&mut problems, received_on, made_on, expires_on, retest_on);
         let number = problems.code("number", "a lot number", input.number.as_deref());
         let supplier_lot =
             problems.code("supplierLot", "a supplier's lot number", input.supplier_lot.as_deref());
@@ -178,16 +216,35 @@ impl App {
                     false
                 }
             });
-        let value = quantity.and_then(|quantity| {
-            problems.take("value", receipt_value(&input, quantity, self.settings().currency))
+        let house = self.settings().currency;
+        let value = quantity.and_then(|quantity| match input.more.ownership {
+            // Known to be nothing, which is not the same as not known.
+            Ownership::Customer => Some(Some(Money::zero(house))),
+            Ownership::House | Ownership::Consignment => {
+                problems.take("value", receipt_value(&input, quantity, house))
+            }
         });
+        let terms = self.receipt_terms(&mut problems, &input, quantity)?;
+        let results = check_results(&mut problems, &input.more.results);
         problems.none()?;
         let (Some(received), Some(value)) = (quantity, value) else {
             return Err(Error::internal("a receipt without problems lacks its figures"));
         };
-        let number = self.lot_number_settle(&work.tx, number, "L").await?;
+        let location = match location {
+            Some(code) => Some(self.location_settle(&work.tx, "location", &code).await?),
+            None => None,
+        };
+        let ordered = match input.more.ordered {
+            Some(id) => Some(ordered_lot(&work.tx, id, material.id).await?),
+            None => None,
+        };
+        let number = match (&ordered, number) {
+            (Some(ordered), None) => ordered.number.clone(),
+            (Some(ordered), Some(number)) if code_key(&number) == code_key(&ordered.number) => number,
+            (_, number) => self.lot_number_settle(&work.tx, number, "L").await?,
+        };
         let lot = Lot {
-            id: LotId::new(),
+            id: ordered.as_ref().map_or_else(LotId::new, |ordered| ordered.id),
             number,
             material: material.id,
             supplier: input.supplier,
@@ -195,11 +252,10 @@ impl App {
             made_by: None,
             status: LotStatus::Quarantine,
             received_on,
-            made_on: input.made_on,
-            expires_on: input
-                .expires_on
-                .or_else(|| input.made_on.zip(material.shelf_life).and_then(|(made, life)| life.after(made))),
-            retest_on: input.retest_on,
+            made_on,
+            expires_on: expires_on
+                .or_else(|| made_on.zip(material.shelf_life).and_then(|(made, life)| life.after(made))),
+            retest_on,
             opened_on: None,
             density: input.density,
             active_matter: input.active_matter,
@@ -210,8 +266,34 @@ impl App {
             value: value.map(|v| Money::zero(v.currency())),
             reserved: Quantity::from_raw(0, received.dimension()),
             note,
+            terms: LotTerms {
+                expected: ordered.as_ref().and_then(|ordered| ordered.terms.expected),
+                due_on: ordered.as_ref().and_then(|ordered| ordered.terms.due_on),
+                written: WrittenDates {
+                    made_on: made_written,
+                    expires_on: expires_written,
+                    retest_on: retest_written,
+                },
+                ..terms
+            },
         };
-        let lot = lot_enter(&mut work, lot, MovementKind::Receipt, received_on, None).await?;
+        let lot = match ordered {
+            None => lot_enter(&mut work, lot, MovementKind::Receipt, received_on, None).await?,
+            Some(_) => {
+                store::lots::lot_arrived(&work.tx, &lot).await?;
+                lot_fill(&mut work, lot, MovementKind::Receipt, received_on, None).await?
+            }
+        };
+        if !results.is_empty() {
+            store::lot_papers::lot_results_replace(&work.tx, lot.id, &results).await?;
+        }
+        let mut problems = Problems::default();
+        let containers = self.containers_enter(&work.tx, &lot, &input.more.containers, &mut problems).await?;
+        problems.none()?;
+        if !containers.is_empty() || !results.is_empty() {
+            let with = serde_json::json!({ "containers": containers, "results": results });
+            work.note("lot", lot.id, None::<&()>, &with, None)?;
+        }
         work.finish(lot).await
     }
 
@@ -230,9 +312,13 @@ impl App {
         if reason.is_none() && input.status != LotStatus::Released {
             problems.push("reason", format!("say why the lot is {}", input.status.words()));
         }
-        problems.none()?;
         let before = lot_lock(&work.tx, input.lot).await?;
-        if !before.status.may_become(input.status) {
+        let terms = self.release_terms(&mut problems, &before, &input, reason.is_some())?;
+        problems.none()?;
+        let restricted_anew = input.status == LotStatus::Released
+            && before.status == LotStatus::Released
+            && terms != before.terms;
+        if !before.status.may_become(input.status) && !restricted_anew {
             return Err(Refusal::LotStatusFixed {
                 lot_number: before.number,
                 is: before.status,
@@ -241,14 +327,22 @@ impl App {
             .into());
         }
         store::lots::lot_status_set(&work.tx, before.id, input.status).await?;
-        let after = Lot { status: input.status, ..before.clone() };
-        work.note(
-            "lot",
-            after.id,
-            Some(&serde_json::json!({ "status": before.status })),
-            &serde_json::json!({ "status": after.status }),
-            reason.as_deref(),
-        )?;
+        if terms != before.terms {
+            store::lots::lot_terms_set(&work.tx, before.id, &terms).await?;
+        }
+        let after = Lot { status: input.status, terms, ..before.clone() };
+        let said = |lot: &Lot| {
+            if lot.terms.restricts() {
+                serde_json::json!({
+                    "status": lot.status,
+                    "for": lot.terms.restricted_to,
+                    "until": lot.terms.released_until,
+                })
+            } else {
+                serde_json::json!({ "status": lot.status })
+            }
+        };
+        work.note("lot", after.id, Some(&said(&before)), &said(&after), reason.as_deref())?;
         work.finish(after).await
     }
 
@@ -271,6 +365,9 @@ impl App {
         let reason = problems.take("reason", domain::text::note("a reason", &input.reason));
         let on = self.day_settle(&mut problems, "on", input.on);
         let found = problems.take("found", stocked_quantity(input.found, material, before.density));
+        if let Some(cause) = input.cause.filter(|cause| !cause.shown_by_count()) {
+            problems.push("cause", format!("{} is not what a count shows", cause.words()));
+        }
         if found.is_some_and(|f| f.raw() < 0) {
             problems.push("found", "what is found cannot be below nought");
         }
@@ -283,6 +380,7 @@ impl App {
             let quantity = Quantity::from_raw(difference, found.dimension());
             // What turns up was paid for with the rest, so it brings no value of its own.
             let movement = NewMovement {
+                cause: Some(input.cause.unwrap_or(Cause::CountDifference)),
                 reason: reason.clone(),
                 ..work.movement(before.id, MovementKind::Adjustment, quantity, on)
             };
@@ -321,6 +419,13 @@ impl App {
         if taken.is_some_and(|t| !t.is_positive()) {
             problems.push("quantity", "what is taken must be above nought");
         }
+        let kind = match input.purpose {
+            TakenFor::Sample => MovementKind::Sample,
+            TakenFor::WriteOff => MovementKind::WriteOff,
+        };
+        if let Some(cause) = input.cause.filter(|cause| cause.taking() != Some(kind)) {
+            problems.push("cause", format!("{} is no cause of a {}", cause.words(), kind.words()));
+        }
         problems.none()?;
         let (Some(taken), Some(on)) = (taken, on) else {
             return Err(Error::internal("a taking without problems lacks its figures"));
@@ -333,13 +438,38 @@ impl App {
         if taken.raw() > available {
             return Err(lot_short(&before, material, taken, available).into());
         }
-        let kind = match input.purpose {
-            TakenFor::Sample => MovementKind::Sample,
-            TakenFor::WriteOff => MovementKind::WriteOff,
-        };
+        if let Some(id) = input.container {
+            let (lot, container, moved) = self.container_lock(&work.tx, id).await?;
+            if lot.id != before.id {
+                return Err(Error::invalid("container", "it is a container of another lot"));
+            }
+            let held = container.remaining(moved);
+            if taken.raw() > held.raw() {
+                return Err(lot_short(&before, material, taken, held.raw()).into());
+            }
+        }
         let quantity = Quantity::from_raw(-taken.raw(), taken.dimension());
-        let movement = NewMovement { reason, ..work.movement(before.id, kind, quantity, on) };
+        let movement = NewMovement {
+            cause: input.cause,
+            container: input.container,
+            reason,
+            ..work.movement(before.id, kind, quantity, on)
+        };
         store::stock::post(&work.tx, &[movement]).await?;
+        let emptied = taken.raw() == before.on_hand.raw();
+        let ended = input.cause.filter(|_| emptied).and_then(|cause| match cause {
+            Cause::ReturnedToSupplier => Some(Ended::Returned),
+            Cause::Disposal => Some(Ended::Disposed),
+            _ => None,
+        });
+        if ended != before.terms.ended {
+            let terms = LotTerms { ended, ..before.terms.clone() };
+            store::lots::lot_terms_set(&work.tx, before.id, &terms).await?;
+        }
+        if input.container.is_some() {
+            let now = lot_lock(&work.tx, before.id).await?;
+            blocked_settle(&work.tx, &now).await?;
+        }
         let after = lot_lock(&work.tx, before.id).await?;
         work.note(
             "lot",
@@ -349,6 +479,46 @@ impl App {
             Some(&input.reason),
         )?;
         work.finish(after).await
+    }
+
+    /// What a lot is bound to after a decision: a release says for what, everything else leaves that as it was.
+    fn release_terms(
+        &self,
+        problems: &mut Problems,
+        before: &Lot,
+        input: &LotStatusChange,
+        has_reason: bool,
+    ) -> Result<LotTerms, Error> {
+        if before.is_ordered() {
+            problems.push("lot", format!("lot {} is ordered and has not come in", before.number));
+        }
+        let restriction = input.restriction.clone().unwrap_or_default();
+        if input.status != LotStatus::Released {
+            if input.restriction.is_some() {
+                problems.push("restriction", "only a release has a restriction");
+            }
+            return Ok(before.terms.clone());
+        }
+        let catalogue = self.snapshot();
+        for product in &restriction.products {
+            catalogue.materials.get(*product).ok_or_else(|| Error::not_found("material", product))?;
+        }
+        if let Some(until) = restriction.until.filter(|until| *until < self.today()) {
+            problems.push("restriction", format!("a release until {until} would be over before it began"));
+        }
+        if input.restriction.is_some() && !has_reason {
+            problems.push("reason", "say why it is released with a restriction");
+        }
+        let mut restricted_to = restriction.products;
+        if before.terms.ownership == Ownership::Customer {
+            let sent_for = &before.terms.restricted_to;
+            if restricted_to.is_empty() {
+                restricted_to.clone_from(sent_for);
+            } else if restricted_to.iter().any(|product| !sent_for.contains(product)) {
+                problems.push("restriction", "the customer sent it for other products");
+            }
+        }
+        Ok(LotTerms { restricted_to, released_until: restriction.until, ..before.terms.clone() })
     }
 
     /// The number a new lot gets: the wished one when it is free, else the next of a series.
@@ -462,6 +632,17 @@ pub(crate) async fn lot_enter(
     reason: Option<String>,
 ) -> Result<Lot, Error> {
     store::lots::lot_insert(&work.tx, &lot).await?;
+    lot_fill(work, lot, kind, on, reason).await
+}
+
+/// Writes the movement that brings in what a lot that is there, empty, received.
+async fn lot_fill(
+    work: &mut Work<'_>,
+    lot: Lot,
+    kind: MovementKind,
+    on: NaiveDate,
+    reason: Option<String>,
+) -> Result<Lot, Error> {
     let movement = NewMovement {
         value: lot.received_value,
         ticket: lot.made_by,

@@ -105,7 +105,7 @@ impl App {
     }
 
     /// The shelf on a day: every stocked material that has lots, or one material, with what can be taken and what stands against
-    /// the rest.
+    /// the rest. `product` is what is to be made, by the material made: lots kept for other products are then not usable.
     ///
     /// # Errors
     /// [`Error::Forbidden`], [`Error::NotFound`], or when the database cannot be read.
@@ -114,6 +114,7 @@ impl App {
         actor: &Actor,
         material: Option<MaterialId>,
         day: NaiveDate,
+        product: Option<MaterialId>,
     ) -> Result<Vec<ShelfRow>, Error> {
         let catalogue = self.catalogue(actor)?;
         let lots = match material {
@@ -132,7 +133,7 @@ impl App {
             .iter()
             .filter_map(|material| {
                 let lots = by_material.get(&material.id)?;
-                let availability = availability(material, lots, day, &[]);
+                let availability = availability(material, lots, day, &[], product);
                 Some(ShelfRow { material: Arc::clone(material), availability })
             })
             .collect())

@@ -2,6 +2,7 @@
 
 use domain::{
     Refusal,
+    lots::LotTerms,
     people::{Actor, Capability},
     stock::{Movement, MovementKind},
     text,
@@ -19,6 +20,7 @@ use store::{
 use crate::{
     App, Change, Error,
     change::{Begun, Work},
+    containers::blocked_settle,
     lots::lot_lock,
     require,
 };
@@ -87,10 +89,20 @@ impl App {
         let movement = NewMovement {
             ticket: wrong.ticket,
             reverses: Some(wrong.id),
+            cause: wrong.cause,
+            container: wrong.container,
             reason: Some(reason.to_owned()),
             ..work.movement(wrong.lot, MovementKind::Reversal, quantity, self.today())
         };
         let posted = store::stock::post(&work.tx, &[movement]).await?;
+        if lot.terms.ended.is_some() {
+            let terms = LotTerms { ended: None, ..lot.terms.clone() };
+            store::lots::lot_terms_set(&work.tx, lot.id, &terms).await?;
+        }
+        if wrong.container.is_some() {
+            let now = lot_lock(&work.tx, lot.id).await?;
+            blocked_settle(&work.tx, &now).await?;
+        }
         posted.into_iter().next().ok_or_else(|| Error::internal("a reversal was not posted"))
     }
 

@@ -163,6 +163,7 @@ impl App {
             value: value.map(|v| Money::zero(v.currency())),
             reserved: Quantity::Mass(Mass::ZERO),
             note: None,
+            terms: domain::lots::LotTerms::default(),
         };
         let made = lot_enter(&mut work, made, MovementKind::Made, on, None).await?;
 
@@ -350,7 +351,7 @@ impl App {
             let material = catalogue.materials.get(id).ok_or_else(|| Error::not_found("material", id))?;
             let pieces = i64::try_from(need.ceil()?).map_err(|_| Error::internal("a component count"))?;
             let need = Quantity::from_raw(pieces.saturating_mul(1_000), Dimension::Count);
-            let plan = allocate_fefo(material, &lots, on, need, &[]);
+            let plan = allocate_fefo(material, &lots, on, need, &[], None);
             if plan.short_by.is_positive() {
                 let available = need.raw().saturating_sub(plan.short_by.raw());
                 refusals.push(Refusal::ShelfShort {

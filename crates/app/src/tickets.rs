@@ -288,6 +288,7 @@ fn allocate(
 ) -> Result<Vec<Allocation>, Error> {
     let mut problems = Problems::default();
     let mut refusals = Vec::new();
+    let product = catalogue.formulas.get(ticket.formula).map(|formula| formula.makes);
     // Each promise made below is noted on the lot here, so that the next line sees what is left.
     let mut lots: Vec<Lot> = lots.to_vec();
     for lot in &mut lots {
@@ -321,7 +322,7 @@ fn allocate(
             problems.push(format!("{place}.quantity"), "an allocation must be above nought");
             continue;
         }
-        let because = lot.unusable_on(day, material);
+        let because = lot.unusable_for(day, material, product);
         if !because.is_empty() {
             refusals.push(Refusal::LotNotUsable {
                 lot: lot.id,
@@ -354,7 +355,7 @@ fn allocate(
             continue;
         }
         let need = Quantity::Mass(Mass::from_micrograms(needed));
-        let plan = allocate_fefo(material, &lots, day, need, &[]);
+        let plan = allocate_fefo(material, &lots, day, need, &[], product);
         if plan.short_by.is_positive() {
             let available = needed.saturating_sub(plan.short_by.raw());
             refusals.push(Refusal::ShelfShort {

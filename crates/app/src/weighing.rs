@@ -227,6 +227,7 @@ impl Weigh<'_> {
         on: NaiveDate,
         problems: &mut Problems,
     ) -> Result<Vec<CheckedWeighing>, Error> {
+        let product = self.catalogue.formulas.get(self.ticket.formula).map(|formula| formula.makes);
         let mut refusals = Vec::new();
         let mut taken: HashMap<LotId, i64> = HashMap::new();
         let mut weighed: HashMap<TicketLineId, i64> = HashMap::new();
@@ -286,7 +287,7 @@ impl Weigh<'_> {
                         refusals.push(self.other_material(line, lot, material));
                         continue;
                     }
-                    let because = lot.unusable_on(on, material);
+                    let because = lot.unusable_for(on, material, product);
                     if !because.is_empty() && !overruled {
                         refusals.push(Refusal::LotNotUsable {
                             lot: lot.id,

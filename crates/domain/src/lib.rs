@@ -9,6 +9,7 @@ pub mod error;
 pub mod formulas;
 pub mod generated;
 pub mod house_rates;
+pub mod locations;
 pub mod lots;
 pub mod making;
 pub mod materials;

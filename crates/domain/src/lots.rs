@@ -9,6 +9,16 @@ use serde::{Deserialize, Serialize};
 
 use crate::{dates::Span, materials::Material};
 
+pub mod containers;
+pub mod papers;
+mod sought;
+mod standing;
+mod terms;
+
+pub use sought::{coarsely_sought, sought};
+pub use standing::LotStanding;
+pub use terms::{Ended, LotTerms, Ownership, WrittenDates};
+
 /// What may be done with a lot. Expiry and retest are not statuses: they follow from dates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -88,6 +98,9 @@ pub struct Lot {
     pub reserved: Quantity,
     /// Remarks.
     pub note: Option<String>,
+    /// What it is bound to beyond its dates.
+    #[serde(default)]
+    pub terms: LotTerms,
 }
 
 /// Why a lot may not be used on a day.
@@ -127,6 +140,20 @@ pub enum Unusable {
         /// The life that should be left.
         wanted: Span,
     },
+    /// Ordered, and not there.
+    Ordered {
+        /// The day it is expected, when one is known.
+        due: Option<NaiveDate>,
+    },
+    /// Released for other products than this.
+    Restricted,
+    /// Belongs to a customer, for whose products alone it may be used.
+    OfCustomer,
+    /// Released until a day that has passed.
+    ReleaseEnded {
+        /// The last day it held.
+        until: NaiveDate,
+    },
 }
 
 impl std::fmt::Display for Unusable {
@@ -142,23 +169,48 @@ impl std::fmt::Display for Unusable {
             Self::TooLittleLife { until, wanted } => {
                 write!(f, "it may be used until {until}, and {wanted} of life are asked for")
             }
+            Self::Ordered { due: Some(due) } => write!(f, "it is ordered, and expected on {due}"),
+            Self::Ordered { due: None } => f.write_str("it is ordered, and not there"),
+            Self::Restricted => f.write_str("it is released for other products only"),
+            Self::OfCustomer => {
+                f.write_str("it belongs to a customer, for whose products alone it may be used")
+            }
+            Self::ReleaseEnded { until } => write!(f, "its release ended on {until}"),
         }
     }
 }
 
 impl Lot {
-    /// The last day of use by expiry, retest and opening, whichever is first; `None` when nothing limits it.
+    /// The last day of use by expiry, retest, opening and the end of its release, whichever is first; `None` when nothing limits
+    /// it.
     pub fn last_day_of_use(&self, material: &Material) -> Option<NaiveDate> {
-        [self.expires_on, self.retest_on, self.opened_until(material)].into_iter().flatten().min()
+        [self.expires_on, self.retest_by(), self.opened_until(material), self.terms.released_until]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     fn opened_until(&self, material: &Material) -> Option<NaiveDate> {
         self.opened_on.zip(material.period_after_opening).and_then(|(opened, period)| period.after(opened))
     }
 
-    /// Everything that stands against using it on a day; empty when it may be used. "31 March" is usable on 31 March.
+    /// Everything that stands against using it on a day for anything at all; empty when it may be used. "31 March" is usable on
+    /// 31 March.
     pub fn unusable_on(&self, day: NaiveDate, material: &Material) -> Vec<Unusable> {
+        self.unusable_for(day, material, None)
+    }
+
+    /// Everything that stands against using it on a day for a product, by the material made; empty when it may be used.
+    pub fn unusable_for(
+        &self,
+        day: NaiveDate,
+        material: &Material,
+        product: Option<MaterialId>,
+    ) -> Vec<Unusable> {
         let mut reasons = Vec::new();
+        if self.is_ordered() {
+            reasons.push(Unusable::Ordered { due: self.terms.due_on });
+        }
         match self.status {
             LotStatus::Released => {}
             LotStatus::Quarantine => reasons.push(Unusable::Quarantine),
@@ -171,8 +223,17 @@ impl Lot {
         if let Some(on) = self.expires_on.filter(|on| *on < day) {
             reasons.push(Unusable::Expired { on });
         }
-        if let Some(on) = self.retest_on.filter(|on| *on < day) {
+        if let Some(on) = self.retest_by().filter(|on| *on < day) {
             reasons.push(Unusable::RetestDue { on });
+        }
+        if !self.terms.allows(product) {
+            reasons.push(match self.terms.ownership {
+                Ownership::Customer => Unusable::OfCustomer,
+                Ownership::House | Ownership::Consignment => Unusable::Restricted,
+            });
+        }
+        if let Some(until) = self.terms.released_until.filter(|until| *until < day) {
+            reasons.push(Unusable::ReleaseEnded { until });
         }
         if let Some(until) = self.opened_until(material).filter(|until| *until < day) {
             reasons.push(Unusable::OpenedTooLong { until });
@@ -186,8 +247,8 @@ impl Lot {
         reasons
     }
 
-    /// What is there and not promised.
+    /// What is there, not promised, and not in a container that may not be used.
     pub fn free(&self) -> i64 {
-        self.on_hand.raw().saturating_sub(self.reserved.raw()).max(0)
+        self.on_hand.raw().saturating_sub(self.terms.blocked).saturating_sub(self.reserved.raw()).max(0)
     }
 }

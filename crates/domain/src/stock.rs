@@ -5,7 +5,7 @@
 use chrono::{DateTime, NaiveDate, Utc};
 use kernel::{
     AmountError, Exact, Money, Quantity,
-    ids::{LotId, MovementId, TicketId},
+    ids::{ContainerId, LotId, MovementId, TicketId},
 };
 use serde::{Deserialize, Serialize};
 
@@ -59,6 +59,10 @@ impl MovementKind {
     }
 }
 
+mod cause;
+
+pub use cause::Cause;
+
 /// One entry of the ledger.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Movement {
@@ -82,7 +86,13 @@ pub struct Movement {
     pub ticket: Option<TicketId>,
     /// The movement it undoes.
     pub reverses: Option<MovementId>,
-    /// Why.
+    /// Why, in a word that can be counted.
+    #[serde(default)]
+    pub cause: Option<Cause>,
+    /// The container it was taken from, when that was said.
+    #[serde(default)]
+    pub container: Option<ContainerId>,
+    /// Why, in the words of whoever entered it.
     pub reason: Option<String>,
 }
 

@@ -194,7 +194,13 @@ pub(crate) struct Makes {
 /// Something amounts can be taken from by first expiry, first out.
 pub(crate) trait Stock {
     /// Takes up to `need` and says what is left uncovered.
-    fn take(&mut self, material: &Material, day: NaiveDate, need: i64) -> (Vec<Take>, i64);
+    fn take(
+        &mut self,
+        material: &Material,
+        day: NaiveDate,
+        need: i64,
+        product: Option<MaterialId>,
+    ) -> (Vec<Take>, i64);
 }
 
 /// The shelf while runs are walked through.
@@ -206,9 +212,15 @@ pub(crate) struct Walk<'a> {
 }
 
 impl Stock for Walk<'_> {
-    fn take(&mut self, material: &Material, day: NaiveDate, need: i64) -> (Vec<Take>, i64) {
+    fn take(
+        &mut self,
+        material: &Material,
+        day: NaiveDate,
+        need: i64,
+        product: Option<MaterialId>,
+    ) -> (Vec<Take>, i64) {
         match self.held.get_mut(&material.id) {
-            Some(held) => take_fefo(held, material, day, need),
+            Some(held) => take_fefo(held, material, day, need, product),
             None => (Vec::new(), need),
         }
     }
@@ -218,13 +230,22 @@ impl Stock for Walk<'_> {
 #[derive(Debug, Clone)]
 pub(crate) struct Pools<'w, 'a> {
     walk: &'w Walk<'a>,
-    left: HashMap<MaterialId, i64>,
+    left: HashMap<(MaterialId, Option<MaterialId>), i64>,
 }
 
 impl Stock for Pools<'_, '_> {
-    fn take(&mut self, material: &Material, day: NaiveDate, need: i64) -> (Vec<Take>, i64) {
+    fn take(
+        &mut self,
+        material: &Material,
+        day: NaiveDate,
+        need: i64,
+        product: Option<MaterialId>,
+    ) -> (Vec<Take>, i64) {
         let walk = self.walk;
-        let left = self.left.entry(material.id).or_insert_with(|| walk.usable(material, day));
+        // Only what is kept for some products is counted by product; everything else is one pool.
+        let product = product.filter(|_| walk.is_restricted(material.id));
+        let left =
+            self.left.entry((material.id, product)).or_insert_with(|| walk.usable(material, day, product));
         let taken = need.min(*left).max(0);
         *left -= taken;
         (Vec::new(), need - taken)
@@ -274,20 +295,31 @@ impl<'a> Walk<'a> {
     }
 
     /// How a material's lots stand on a day, as the runs walked through so far leave them.
-    pub(crate) fn availability(&self, material: &Material, day: NaiveDate) -> crate::shelf::Availability {
-        on_day(self.held.get(&material.id).map_or(&[], Vec::as_slice), material, day)
+    pub(crate) fn availability(
+        &self,
+        material: &Material,
+        day: NaiveDate,
+        product: Option<MaterialId>,
+    ) -> crate::shelf::Availability {
+        on_day(self.held.get(&material.id).map_or(&[], Vec::as_slice), material, day, product)
     }
 
     /// What of a material can be used on a day: what is there, what of it is promised, and what is only expected.
-    pub(crate) fn standing(&self, material: &Material, day: NaiveDate) -> Standing {
+    pub(crate) fn standing(
+        &self,
+        material: &Material,
+        day: NaiveDate,
+        product: Option<MaterialId>,
+    ) -> Standing {
         let mut standing = Standing::default();
         for held in self.held.get(&material.id).into_iter().flatten() {
-            if !held.unusable_on(day, material).is_empty() {
+            if !held.unusable_for(day, material, product).is_empty() {
                 continue;
             }
             if held.from.lot().is_some() {
-                standing.there = standing.there.saturating_add(held.left);
-                standing.promised = standing.promised.saturating_add(held.promised.min(held.left));
+                let within_reach = held.left.saturating_sub(held.out_of_reach());
+                standing.there = standing.there.saturating_add(within_reach);
+                standing.promised = standing.promised.saturating_add(held.promised.min(within_reach));
             } else {
                 standing.expected = standing.expected.saturating_add(held.left);
             }
@@ -305,10 +337,17 @@ impl<'a> Walk<'a> {
         }
     }
 
-    fn usable(&self, material: &Material, day: NaiveDate) -> i64 {
+    /// Whether some lot of a material is kept for some products only.
+    fn is_restricted(&self, material: MaterialId) -> bool {
+        self.held
+            .get(&material)
+            .is_some_and(|held| held.iter().any(|held| !held.lot.terms.restricted_to.is_empty()))
+    }
+
+    fn usable(&self, material: &Material, day: NaiveDate, product: Option<MaterialId>) -> i64 {
         self.held.get(&material.id).map_or(0, |held| {
             held.iter()
-                .filter(|held| held.unusable_on(day, material).is_empty())
+                .filter(|held| held.unusable_for(day, material, product).is_empty())
                 .fold(0_i64, |sum, held| sum.saturating_add(held.free()))
         })
     }
@@ -350,6 +389,7 @@ impl<'a> Walk<'a> {
             value: None,
             reserved: Quantity::from_raw(0, material.stock_dimension()),
             note: None,
+            terms: domain::lots::LotTerms::default(),
         };
         let held = Held { lot: Cow::Owned(lot), from, left: raw, promised: 0, barred: None };
         let lots = self.held.entry(material.id).or_default();
@@ -361,13 +401,14 @@ impl<'a> Walk<'a> {
     pub(crate) fn run(&mut self, recipes: &Recipes<'_>, run: &Run<'a>) -> RunOff {
         recipes.begin();
         self.release(run.own);
+        let product = self.product_of(run.formula);
         // All that is promised is taken before anything else, so that one line does not eat what another was promised.
         let kept: Vec<(Vec<Take>, Vec<LostPromise>, i64)> =
-            run.wants.iter().map(|want| self.take_promised(run, want)).collect();
+            run.wants.iter().map(|want| self.take_promised(run, want, product)).collect();
         let mut needs = Vec::with_capacity(run.wants.len());
         for (want, (mut takes, lost_promises, open)) in run.wants.iter().zip(kept) {
             let Some(material) = self.catalogue.materials.get(want.material) else { continue };
-            let mut need = cover(recipes, self, material, run.on, open, 0);
+            let mut need = cover(recipes, self, material, run.on, open, Place { product, level: 0 });
             takes.append(&mut need.takes);
             needs.push(Need {
                 line: want.line,
@@ -382,7 +423,7 @@ impl<'a> Walk<'a> {
             formula: run.formula,
             pack: run.pack,
             on: run.on,
-            shortages: self.shortages(&needs, run.on),
+            shortages: self.shortages(&needs, run.on, product),
             needs,
         };
         if !walked.is_short() {
@@ -391,7 +432,12 @@ impl<'a> Walk<'a> {
         walked
     }
 
-    fn shortages(&self, needs: &[Need], on: NaiveDate) -> Vec<Shortage> {
+    /// What a formula makes.
+    pub(crate) fn product_of(&self, formula: FormulaId) -> Option<MaterialId> {
+        self.catalogue.formulas.get(formula).map(|formula| formula.makes)
+    }
+
+    fn shortages(&self, needs: &[Need], on: NaiveDate, product: Option<MaterialId>) -> Vec<Shortage> {
         let mut found: Vec<Shortage> = Vec::new();
         for need in needs {
             need.visit(&mut Vec::new(), &mut |need, behind| {
@@ -406,7 +452,7 @@ impl<'a> Walk<'a> {
                     material: need.material,
                     short_by: need.short_by,
                     behind: behind.to_vec(),
-                    might_help: self.might_help(need.material, on),
+                    might_help: self.might_help(need.material, on, product),
                 });
             });
         }
@@ -414,7 +460,7 @@ impl<'a> Walk<'a> {
     }
 
     /// Lots that hold something which cannot be taken as things stand, but might be.
-    fn might_help(&self, material: MaterialId, on: NaiveDate) -> Vec<LotOnDay> {
+    fn might_help(&self, material: MaterialId, on: NaiveDate, product: Option<MaterialId>) -> Vec<LotOnDay> {
         let Some(material) = self.catalogue.materials.get(material) else { return Vec::new() };
         let may_be_lifted = |reason: &Unusable| {
             matches!(
@@ -425,12 +471,17 @@ impl<'a> Walk<'a> {
                     | Unusable::TooLittleLife { .. }
             )
         };
-        let mut lots = self.availability(material, on).lots;
+        let mut lots = self.availability(material, on, product).lots;
         lots.retain(|lot| lot.on_hand.is_positive() && lot.because.iter().all(may_be_lifted));
         lots
     }
 
-    fn take_promised(&mut self, run: &Run<'a>, want: &Want) -> (Vec<Take>, Vec<LostPromise>, i64) {
+    fn take_promised(
+        &mut self,
+        run: &Run<'a>,
+        want: &Want,
+        product: Option<MaterialId>,
+    ) -> (Vec<Take>, Vec<LostPromise>, i64) {
         let mut open = want.raw.max(0);
         let (mut takes, mut lost) = (Vec::new(), Vec::new());
         let Some(material) = self.catalogue.materials.get(want.material) else { return (takes, lost, open) };
@@ -438,8 +489,9 @@ impl<'a> Walk<'a> {
         for own in run.own.iter().filter(|own| Some(own.line) == want.line) {
             let promised = own.quantity.raw().min(open);
             let Some(held) = held.iter_mut().find(|held| held.from.lot() == Some(own.lot)) else { continue };
-            let because = held.unusable_on(run.on, material);
-            let amount = if because.is_empty() { promised.min(held.left) } else { 0 };
+            let because = held.unusable_for(run.on, material, product);
+            let within_reach = held.left.saturating_sub(held.lot.terms.blocked).max(0);
+            let amount = if because.is_empty() { promised.min(within_reach) } else { 0 };
             if amount > 0 {
                 takes.push(held.take(amount, material));
                 open -= amount;
@@ -482,6 +534,15 @@ pub(crate) fn inspected(material: &Material, arrives: NaiveDate) -> NaiveDate {
     material.inspection_time.and_then(|span| span.after(arrives)).unwrap_or(arrives)
 }
 
+/// Where in a run something is needed: for what product, and how many intermediates down.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Place {
+    /// What is made with it.
+    pub product: Option<MaterialId>,
+    /// Intermediates between it and the run.
+    pub level: usize,
+}
+
 /// Covers an amount of a material, making intermediates first where they are short.
 pub(crate) fn cover(
     recipes: &Recipes<'_>,
@@ -489,13 +550,14 @@ pub(crate) fn cover(
     material: &Material,
     day: NaiveDate,
     need: i64,
-    level: usize,
+    place: Place,
 ) -> Need {
     let quantity = |raw| Quantity::from_raw(raw, material.stock_dimension());
     let stocked = material.kind.is_stocked();
-    let (takes, short) = if stocked { stock.take(material, day, need) } else { (Vec::new(), 0) };
-    let make_first = if short > 0 && level < NESTING_LEVELS_MAX {
-        make_first(recipes, stock, material, day, short, level)
+    let (takes, short) =
+        if stocked { stock.take(material, day, need, place.product) } else { (Vec::new(), 0) };
+    let make_first = if short > 0 && place.level < NESTING_LEVELS_MAX {
+        make_first(recipes, stock, material, day, short, place.level)
     } else {
         None
     };
@@ -524,12 +586,14 @@ fn make_first(
     }
     let recipe = recipes.making(material.id, day).filter(|_| recipes.spend())?;
     let charge = recipe.charge_for(&Exact::scaled(i128::from(short), Mass::PLACES))?;
+    let made = material.id;
     let needs = recipe
         .wants(charge)
         .into_iter()
         .filter_map(|(id, raw)| {
             let material = recipes.catalogue().materials.get(id)?;
-            Some(cover(recipes, stock, material, day, raw, level + 1))
+            let place = Place { product: Some(made), level: level + 1 };
+            Some(cover(recipes, stock, material, day, raw, place))
         })
         .collect();
     Some(MakeFirst {

@@ -29,8 +29,8 @@ use crate::{
     outlook::for_each_need,
     output::{charge_for_units, fill_mass},
     planned::{
-        Need, Run, RunOff, RunRef, Stock, Walk, Want, component_wants, components_known, cover, open_runs,
-        plus,
+        Need, Place, Run, RunOff, RunRef, Stock, Walk, Want, component_wants, components_known, cover,
+        open_runs, plus,
     },
     recipes::{Recipe, Recipes},
     shelf::{LotOnDay, Shelf, Take},
@@ -393,10 +393,11 @@ impl Plan<'_, '_> {
     fn short_at(&self, left: &Walk<'_>, sized: &Sized) -> Vec<MaterialId> {
         self.recipes.begin();
         let mut pools = left.pools();
+        let place = Place { product: left.product_of(self.subject.version.formula), level: 0 };
         let mut short = Vec::new();
         for want in self.wants(sized) {
             let Some(material) = self.recipes.catalogue().materials.get(want.material) else { continue };
-            let need = cover(self.recipes, &mut pools as &mut dyn Stock, material, self.on, want.raw, 0);
+            let need = cover(self.recipes, &mut pools as &mut dyn Stock, material, self.on, want.raw, place);
             need.visit(&mut Vec::new(), &mut |need, _| {
                 if need.make_first.is_none() && need.short_by.is_positive() && !short.contains(&need.material)
                 {
@@ -526,7 +527,9 @@ fn material_checks(
         let (Some(material), Some(needs)) = (recipes.catalogue().materials.get(id), gathered.get(&id)) else {
             continue;
         };
-        let mut check = material_check(recipes, material, needs, before, left, run.on);
+        let made = needs.first().and_then(|(_, behind)| behind.last().copied());
+        let product = made.or_else(|| left.product_of(run.formula));
+        let mut check = material_check(recipes, material, needs, before, left, (run.on, product));
         if check.verdict == Verdict::Short && needs.iter().all(|(need, _)| need.make_first.is_none()) {
             check.buy = Some(purchase(recipes.view(), material, check.short_by.raw(), days)?);
         }
@@ -541,12 +544,12 @@ fn material_check(
     needs: &[(&Need, Vec<MaterialId>)],
     before: &Walk<'_>,
     left: &Walk<'_>,
-    on: NaiveDate,
+    (on, product): (NaiveDate, Option<MaterialId>),
 ) -> MaterialCheck {
     let dimension = material.stock_dimension();
     let quantity = |raw: i64| Quantity::from_raw(raw, dimension);
     let nought = quantity(0);
-    let (start, now) = (before.standing(material, on), left.standing(material, on));
+    let (start, now) = (before.standing(material, on, product), left.standing(material, on, product));
     let mut takes: Vec<Take> = Vec::new();
     for take in needs.iter().flat_map(|(need, _)| &need.takes) {
         match takes.iter_mut().find(|known| known.from == take.from) {
@@ -581,7 +584,7 @@ fn material_check(
         takes,
         short_by: sum(|need| need.short_by),
         verdict,
-        lots: left.availability(material, on).lots,
+        lots: left.availability(material, on, product).lots,
         buy: None,
     }
 }

@@ -17,7 +17,7 @@ use kernel::{
     ids::{LotId, MaterialId, TicketId},
 };
 use serde::Serialize;
-use std::{borrow::Cow, cmp::Ordering};
+use std::{borrow::Cow, cmp::Ordering, collections::BTreeMap};
 
 /// The stock as it stands: lots with something on hand, and the tickets that are still open.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
@@ -79,8 +79,87 @@ pub struct Availability {
     pub promised: Quantity,
     /// What can be taken on the day.
     pub usable: Quantity,
+    /// What cannot be taken, reason by reason; with what is usable it makes up what is there.
+    pub not_usable: Vec<NotUsable>,
     /// Lots that can be used, in the order they are taken, and then the others.
     pub lots: Vec<LotOnDay>,
+}
+
+/// Why an amount that is there cannot be taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NotUsableBecause {
+    /// Not yet examined.
+    Quarantine,
+    /// Its lot is on hold.
+    OnHold,
+    /// Its lot is rejected.
+    Rejected,
+    /// Not there yet on the day.
+    NotThere,
+    /// Past its expiry date.
+    Expired,
+    /// Past its retest date.
+    RetestDue,
+    /// Opened longer ago than its period after opening.
+    OpenedTooLong,
+    /// Less life left than is asked for.
+    TooLittleLife,
+    /// Released for other products, or until a day that has passed.
+    Restricted,
+    /// A customer's, and not for this product.
+    OfCustomer,
+    /// In a container that is on hold or rejected while its lot is not.
+    Container,
+    /// What stays in its containers and cannot be had.
+    Heel,
+    /// Promised to tickets.
+    Promised,
+}
+
+impl NotUsableBecause {
+    /// The words people use.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Quarantine => "in quarantine",
+            Self::OnHold => "on hold",
+            Self::Rejected => "rejected",
+            Self::NotThere => "not there yet",
+            Self::Expired => "expired",
+            Self::RetestDue => "retest due",
+            Self::OpenedTooLong => "opened too long ago",
+            Self::TooLittleLife => "too little life left",
+            Self::Restricted => "released for something else",
+            Self::OfCustomer => "a customer's",
+            Self::Container => "in a container that may not be used",
+            Self::Heel => "heel",
+            Self::Promised => "promised",
+        }
+    }
+
+    const fn of(reason: &Unusable) -> Self {
+        match reason {
+            Unusable::Quarantine => Self::Quarantine,
+            Unusable::OnHold => Self::OnHold,
+            Unusable::Rejected => Self::Rejected,
+            Unusable::NotYetReceived { .. } | Unusable::Ordered { .. } => Self::NotThere,
+            Unusable::Expired { .. } => Self::Expired,
+            Unusable::RetestDue { .. } => Self::RetestDue,
+            Unusable::OpenedTooLong { .. } => Self::OpenedTooLong,
+            Unusable::TooLittleLife { .. } => Self::TooLittleLife,
+            Unusable::Restricted | Unusable::ReleaseEnded { .. } => Self::Restricted,
+            Unusable::OfCustomer => Self::OfCustomer,
+        }
+    }
+}
+
+/// An amount that is there and cannot be taken.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct NotUsable {
+    /// Why; of several reasons against a lot the first that is given for it.
+    pub because: NotUsableBecause,
+    /// How much.
+    pub quantity: Quantity,
 }
 
 /// Where an amount comes from.
@@ -170,34 +249,37 @@ pub fn last_day_to_take(lot: &Lot, material: &Material) -> Option<NaiveDate> {
 }
 
 /// What can be used of a material on a day, lot by lot, with the reasons against the rest. `own` are the promises already made to
-/// the ticket that asks; they do not stand in its own way. Lots of other materials are passed over.
+/// the ticket that asks; they do not stand in its own way. `product` is what is to be made with it, by the material made; lots released
+/// for other products only cannot be used for it. Lots of other materials are passed over.
 pub fn availability<'a>(
     material: &Material,
     lots: impl IntoIterator<Item = &'a Lot>,
     day: NaiveDate,
     own: &[Allocation],
+    product: Option<MaterialId>,
 ) -> Availability {
     let mut held: Vec<Held<'a>> =
         lots.into_iter().filter(|lot| lot.material == material.id).map(Held::of).collect();
     release(&mut held, own);
     sort_fefo(&mut held, material);
-    on_day(&held, material, day)
+    on_day(&held, material, day, product)
 }
 
 /// Covers a need from lots by first expiry, first out. `own` are the promises already made to the ticket that asks; they are given
-/// up first, so the answer replaces them. Lots of other materials are passed over.
+/// up first, so the answer replaces them. `product` is as for [`availability`]. Lots of other materials are passed over.
 pub fn allocate_fefo<'a>(
     material: &Material,
     lots: impl IntoIterator<Item = &'a Lot>,
     day: NaiveDate,
     need: Quantity,
     own: &[Allocation],
+    product: Option<MaterialId>,
 ) -> FefoAllocation {
     let mut held: Vec<Held<'a>> =
         lots.into_iter().filter(|lot| lot.material == material.id).map(Held::of).collect();
     release(&mut held, own);
     sort_fefo(&mut held, material);
-    let (takes, short) = take_fefo(&mut held, material, day, need.raw());
+    let (takes, short) = take_fefo(&mut held, material, day, need.raw(), product);
     FefoAllocation { takes, short_by: Quantity::from_raw(short, need.dimension()) }
 }
 
@@ -227,12 +309,22 @@ impl<'a> Held<'a> {
     }
 
     pub(crate) fn free(&self) -> i64 {
-        self.left.saturating_sub(self.promised).max(0)
+        self.left.saturating_sub(self.out_of_reach()).saturating_sub(self.promised).max(0)
     }
 
-    /// Everything that stands against using it on a day.
-    pub(crate) fn unusable_on(&self, day: NaiveDate, material: &Material) -> Vec<Unusable> {
-        let mut reasons = self.lot.unusable_on(day, material);
+    /// What of it cannot be had: what stands in containers that may not be used, and what no pump reaches.
+    pub(crate) fn out_of_reach(&self) -> i64 {
+        self.lot.terms.blocked.saturating_add(self.lot.terms.heel).clamp(0, self.left)
+    }
+
+    /// Everything that stands against using it on a day for a product.
+    pub(crate) fn unusable_for(
+        &self,
+        day: NaiveDate,
+        material: &Material,
+        product: Option<MaterialId>,
+    ) -> Vec<Unusable> {
+        let mut reasons = self.lot.unusable_for(day, material, product);
         let barred = self.barred.filter(|(from, _)| *from <= day).and_then(|(_, status)| match status {
             LotStatus::Released => None,
             LotStatus::Quarantine => Some(Unusable::Quarantine),
@@ -280,12 +372,13 @@ pub(crate) fn take_fefo(
     material: &Material,
     day: NaiveDate,
     need: i64,
+    product: Option<MaterialId>,
 ) -> (Vec<Take>, i64) {
     let mut takes = Vec::new();
     let mut open = need.max(0);
     for held in held {
         let amount = held.free().min(open);
-        if amount > 0 && held.unusable_on(day, material).is_empty() {
+        if amount > 0 && held.unusable_for(day, material, product).is_empty() {
             takes.push(held.take(amount, material));
             open -= amount;
         }
@@ -297,17 +390,40 @@ pub(crate) fn take_fefo(
 }
 
 /// How the lots stand on a day.
-pub(crate) fn on_day(held: &[Held<'_>], material: &Material, day: NaiveDate) -> Availability {
+pub(crate) fn on_day(
+    held: &[Held<'_>],
+    material: &Material,
+    day: NaiveDate,
+    product: Option<MaterialId>,
+) -> Availability {
     let dimension: Dimension = material.stock_dimension();
     let quantity = |raw: i64| Quantity::from_raw(raw, dimension);
     let mut lots = Vec::new();
     let mut against = Vec::new();
+    let mut not_usable: BTreeMap<NotUsableBecause, i64> = BTreeMap::new();
     let (mut on_hand, mut promised, mut usable) = (0_i64, 0_i64, 0_i64);
     for held in held {
         let Some(lot) = held.from.lot() else { continue };
-        let because = held.unusable_on(day, material);
+        let because = held.unusable_for(day, material, product);
         let can_be_used = because.is_empty();
         let free = if can_be_used { held.free() } else { 0 };
+        let mut kept_by = |because: NotUsableBecause, amount: i64| {
+            if amount > 0 {
+                let sum = not_usable.entry(because).or_insert(0);
+                *sum = sum.saturating_add(amount);
+            }
+        };
+        match because.first() {
+            Some(reason) => kept_by(NotUsableBecause::of(reason), held.left),
+            None => {
+                // One amount is kept back for one reason only, so that the reasons add up to what is not usable.
+                let blocked = held.lot.terms.blocked.clamp(0, held.left);
+                let heel = held.out_of_reach().saturating_sub(blocked);
+                kept_by(NotUsableBecause::Container, blocked);
+                kept_by(NotUsableBecause::Heel, heel);
+                kept_by(NotUsableBecause::Promised, held.left - blocked - heel - free);
+            }
+        }
         on_hand = on_hand.saturating_add(held.left);
         usable = usable.saturating_add(free);
         if can_be_used {
@@ -332,6 +448,10 @@ pub(crate) fn on_day(held: &[Held<'_>], material: &Material, day: NaiveDate) -> 
         on_hand: quantity(on_hand),
         promised: quantity(promised),
         usable: quantity(usable),
+        not_usable: not_usable
+            .into_iter()
+            .map(|(because, amount)| NotUsable { because, quantity: quantity(amount) })
+            .collect(),
         lots,
     }
 }

@@ -105,6 +105,7 @@ pub fn lot(material: &Material, number: &str, amount: &str) -> Lot {
         value: None,
         reserved: Quantity::from_raw(0, amount.dimension()),
         note: None,
+        terms: domain::lots::LotTerms::default(),
     }
 }
 

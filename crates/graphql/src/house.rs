@@ -97,8 +97,12 @@ impl HouseQuery {
         ctx: &Context<'_>,
         #[graphql(desc = "Only this material.")] material: Option<Which>,
         #[graphql(desc = "The day; today when nothing is said.")] on: Option<Date>,
+        #[graphql(
+            desc = "What is to be made, by the material made: lots kept for other products are then not usable."
+        )]
+        product: Option<Which>,
     ) -> Result<Shelf> {
-        crate::shelf::shelf(ctx, material, ctx.day(on)?).await
+        crate::shelf::shelf(ctx, material, ctx.day(on)?, product).await
     }
 
     /// Whether a run can be made on a day, from which lots, what is short, what to buy, how much could be made at most.

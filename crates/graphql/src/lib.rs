@@ -27,6 +27,7 @@ mod house;
 mod ids;
 mod limits;
 mod loaders;
+mod lot_details;
 mod lots;
 mod materials;
 mod nodes;

@@ -14,7 +14,7 @@ use std::{
     task::{Context, Wake, Waker},
 };
 
-use app::App;
+use app::{App, LotDetails};
 use domain::{lots::Lot, people::Actor, tickets::Ticket};
 use kernel::ids::{LotId, MaterialId, TicketId};
 use tokio::sync::oneshot;
@@ -74,6 +74,7 @@ pub(crate) struct Loaders {
     tickets: Queue<TicketId, Ticket>,
     lots_of: Queue<MaterialId, Arc<Vec<Lot>>>,
     tickets_using: Queue<LotId, Arc<Vec<Ticket>>>,
+    details: Queue<LotId, Arc<LotDetails>>,
 }
 
 impl Loaders {
@@ -85,6 +86,7 @@ impl Loaders {
             tickets: Queue::default(),
             lots_of: Queue::default(),
             tickets_using: Queue::default(),
+            details: Queue::default(),
         }
     }
 
@@ -108,8 +110,20 @@ impl Loaders {
         Ok(self.tickets_using.ask(lot).await?.unwrap_or_default())
     }
 
+    /// Containers, results and documents of a lot.
+    pub(crate) async fn lot_details(&self, lot: LotId) -> Result<Arc<LotDetails>> {
+        Ok(self.details.ask(lot).await?.unwrap_or_default())
+    }
+
     fn send_out(&self) {
         let at_hand = || (Arc::clone(&self.house), Arc::clone(&self.actor));
+        self.details.send_out(|lots| {
+            let (house, actor) = at_hand();
+            async move {
+                let details = house.lot_details(&actor, &lots).await?;
+                Ok(details.into_iter().map(|(lot, details)| (lot, Arc::new(details))).collect())
+            }
+        });
         self.lots.send_out(|ids| {
             let (house, actor) = at_hand();
             async move {

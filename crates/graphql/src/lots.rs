@@ -10,6 +10,7 @@ use crate::{
     caller::Desk,
     errors::Result,
     ids::{Which, global_id},
+    lot_details::{Container, LotDocument, LotResult, LotStanding, Ownership},
     materials::{Material, material_id, material_of},
     pages::{Cursor, Paging, stored_page},
     scalars::{Date, Decimal, Span},
@@ -51,6 +52,14 @@ pub enum UnusableCode {
     OpenedTooLong,
     /// It is in date, with less life left than asked for; `day` is its last day of use.
     TooLittleLife,
+    /// It is ordered and not there; `day` is the day it is expected, where one is known.
+    Ordered,
+    /// It is released for other products only.
+    Restricted,
+    /// It belongs to a customer, for whose products alone it may be used.
+    OfCustomer,
+    /// Its release ended; `day` is its last day.
+    ReleaseEnded,
 }
 
 /// One reason against using a lot on a day.
@@ -79,6 +88,10 @@ impl From<&Reason> for Unusable {
             Reason::TooLittleLife { until, wanted } => {
                 (UnusableCode::TooLittleLife, Some(until), Some(wanted))
             }
+            Reason::Ordered { due } => (UnusableCode::Ordered, due, None),
+            Reason::Restricted => (UnusableCode::Restricted, None, None),
+            Reason::OfCustomer => (UnusableCode::OfCustomer, None, None),
+            Reason::ReleaseEnded { until } => (UnusableCode::ReleaseEnded, Some(until), None),
         };
         Self { code, day: day.map(Date), wanted_life: wanted_life.map(Span), text: reason.to_string() }
     }
@@ -156,6 +169,102 @@ impl Lot {
     /// What may be done with it.
     async fn status(&self) -> LotStatus {
         self.0.status.into()
+    }
+
+    /// How it stands on a day: what was decided, and what follows from its dates and from what is left of it.
+    async fn standing(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The day; today when nothing is said.")] on: Option<Date>,
+    ) -> Result<LotStanding> {
+        Ok(self.0.standing_on(ctx.day(on)?).into())
+    }
+
+    /// What may be made with it, by the material made; empty for anything.
+    async fn restricted_to(&self, ctx: &Context<'_>) -> Result<Vec<Material>> {
+        self.0.terms.restricted_to.iter().map(|id| material_of(ctx, *id)).collect()
+    }
+
+    /// The last day its release holds; null when it holds until another decision.
+    async fn released_until(&self) -> Option<Date> {
+        self.0.terms.released_until.map(Date)
+    }
+
+    /// Whose it is.
+    async fn ownership(&self) -> Ownership {
+        self.0.terms.ownership.into()
+    }
+
+    /// The customer or supplier it belongs to; null for what is the house's.
+    async fn owner(&self) -> Option<&str> {
+        self.0.terms.owner.as_deref()
+    }
+
+    /// What was ordered; null for what was not.
+    async fn ordered(&self) -> Option<Quantity> {
+        let dimension = self.0.received.dimension();
+        self.0.terms.expected.map(|raw| Quantity(kernel::Quantity::from_raw(raw, dimension)))
+    }
+
+    /// The day it was expected, for what was ordered.
+    async fn due_on(&self) -> Option<Date> {
+        self.0.terms.due_on.map(Date)
+    }
+
+    /// Its made date as written on the label, where that was a month.
+    async fn made_on_written(&self) -> Option<&str> {
+        self.0.terms.written.made_on.as_deref()
+    }
+
+    /// Its expiry date as written on the label, where that was a month; the month's last day counts.
+    async fn expires_on_written(&self) -> Option<&str> {
+        self.0.terms.written.expires_on.as_deref()
+    }
+
+    /// Its retest date as written on the label, where that was a month; the month's last day counts.
+    async fn retest_on_written(&self) -> Option<&str> {
+        self.0.terms.written.retest_on.as_deref()
+    }
+
+    /// After a retest it passed: the day until which it may be used now.
+    async fn retested_until(&self) -> Option<Date> {
+        self.0.terms.retested_until.map(Date)
+    }
+
+    /// Whether its cost is an estimate until the invoice comes.
+    async fn cost_provisional(&self) -> bool {
+        self.0.terms.cost_provisional
+    }
+
+    /// What of it stands in containers that may not be used while the lot may.
+    async fn blocked(&self) -> Quantity {
+        Quantity(kernel::Quantity::from_raw(self.0.terms.blocked, self.0.on_hand.dimension()))
+    }
+
+    /// What of it stays in its containers and cannot be had; plans leave it out.
+    async fn heel(&self) -> Quantity {
+        Quantity(kernel::Quantity::from_raw(self.0.terms.heel, self.0.on_hand.dimension()))
+    }
+
+    /// Its containers, in order; empty where none were entered.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn containers(&self, ctx: &Context<'_>) -> Result<Vec<Container>> {
+        let details = ctx.loaders()?.lot_details(self.0.id).await?;
+        Ok(details.containers.iter().cloned().map(Container).collect())
+    }
+
+    /// The results of its certificate of analysis, in the order they were entered.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn results(&self, ctx: &Context<'_>) -> Result<Vec<LotResult>> {
+        let details = ctx.loaders()?.lot_details(self.0.id).await?;
+        Ok(details.results.iter().cloned().map(LotResult).collect())
+    }
+
+    /// Documents kept elsewhere, in the order they were added.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn documents(&self, ctx: &Context<'_>) -> Result<Vec<LotDocument>> {
+        let details = ctx.loaders()?.lot_details(self.0.id).await?;
+        Ok(details.documents.iter().cloned().map(LotDocument::from).collect())
     }
 
     /// The day it arrived or was made here.
@@ -242,7 +351,7 @@ impl Lot {
         Quantity(self.0.reserved)
     }
 
-    /// What is there and not promised.
+    /// What is there, not promised, and not in a container that may not be used.
     async fn free(&self) -> Quantity {
         Quantity(kernel::Quantity::from_raw(self.0.free(), self.0.on_hand.dimension()))
     }

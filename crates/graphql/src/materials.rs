@@ -282,7 +282,7 @@ impl Material {
         #[graphql(desc = "The day; today when nothing is said.")] on: Option<Date>,
     ) -> Result<Availability> {
         let lots = ctx.loaders()?.lots_of(self.0.id).await?;
-        Ok(Availability(engine::availability(&self.0, lots.iter(), ctx.day(on)?, &[])))
+        Ok(Availability(engine::availability(&self.0, lots.iter(), ctx.day(on)?, &[], None)))
     }
 
     /// Its lots that hold something, the first to be used first. All lots, also empty ones, are listed by the root's `lots`.

@@ -5,11 +5,12 @@ use async_graphql::MergedObject;
 use crate::{
     audit::AuditQuery,
     changes::{
-        formulas::FormulaChanges, lots::LotChanges, quotations::QuotationChanges, standards::StandardChanges,
-        tickets::TicketChanges,
+        formulas::FormulaChanges, lot_details::LotDetailChanges, lots::LotChanges,
+        quotations::QuotationChanges, standards::StandardChanges, tickets::TicketChanges,
     },
     formulas::FormulasQuery,
     house::HouseQuery,
+    lot_details::LotDetailsQuery,
     lots::LotsQuery,
     materials::MaterialsQuery,
     nodes::NodesQuery,
@@ -29,6 +30,7 @@ pub struct Query(
     FormulasQuery,
     PacksQuery,
     LotsQuery,
+    LotDetailsQuery,
     TicketsQuery,
     NodesQuery,
     AuditQuery,
@@ -38,4 +40,11 @@ pub struct Query(
 /// happen once: sent again with the same key and content, it answers the same and changes nothing more. What the rules of the house
 /// do not allow as things stand is answered as `Refused`; mistakes and missing rights are errors.
 #[derive(MergedObject, Default)]
-pub struct Mutation(LotChanges, TicketChanges, QuotationChanges, FormulaChanges, StandardChanges);
+pub struct Mutation(
+    LotChanges,
+    LotDetailChanges,
+    TicketChanges,
+    QuotationChanges,
+    FormulaChanges,
+    StandardChanges,
+);

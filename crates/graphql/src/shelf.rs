@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use async_graphql::{Context, Object, SimpleObject};
+use async_graphql::{Context, Enum, Object, SimpleObject};
 use chrono::NaiveDate;
 use engine::shelf::{Availability as Answer, LotOnDay as Standing};
 
@@ -15,6 +15,49 @@ use crate::{
     materials::{Material, material_id, material_of},
     scalars::Date,
 };
+
+/// Why an amount that is there cannot be taken.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+#[graphql(remote = "engine::shelf::NotUsableBecause")]
+pub enum NotUsableBecause {
+    /// Not yet examined.
+    Quarantine,
+    /// Its lot is on hold.
+    OnHold,
+    /// Its lot is rejected.
+    Rejected,
+    /// Not there yet on the day.
+    NotThere,
+    /// Past its expiry date.
+    Expired,
+    /// Past its retest date.
+    RetestDue,
+    /// Opened longer ago than its period after opening.
+    OpenedTooLong,
+    /// Less life left than is asked for.
+    TooLittleLife,
+    /// Released for other products, or until a day that has passed.
+    Restricted,
+    /// A customer's, and not for this product.
+    OfCustomer,
+    /// In a container that is on hold or rejected while its lot is not.
+    Container,
+    /// What stays in its containers and cannot be had.
+    Heel,
+    /// Promised to tickets.
+    Promised,
+}
+
+/// An amount that is there and cannot be taken.
+#[derive(SimpleObject)]
+pub struct NotUsable {
+    /// Why; of several reasons against a lot the first that is given for it.
+    pub because: NotUsableBecause,
+    /// How much.
+    pub quantity: Quantity,
+    /// The reason in words.
+    pub text: &'static str,
+}
 
 /// What can be used of a material on a day.
 pub struct Availability(pub Answer);
@@ -45,6 +88,19 @@ impl Availability {
     /// What can be taken on the day.
     async fn usable(&self) -> Quantity {
         Quantity(self.0.usable)
+    }
+
+    /// What cannot be taken, reason by reason; with `usable` it makes up `onHand`.
+    async fn not_usable(&self) -> Vec<NotUsable> {
+        self.0
+            .not_usable
+            .iter()
+            .map(|part| NotUsable {
+                because: part.because.into(),
+                quantity: Quantity(part.quantity),
+                text: part.because.words(),
+            })
+            .collect()
     }
 
     /// Lots that can be used, in the order they are taken (first expired, first out), and then the others.
@@ -117,10 +173,16 @@ pub struct Shelf {
 }
 
 /// The shelf on a day.
-pub(crate) async fn shelf(ctx: &Context<'_>, material: Option<Which>, day: NaiveDate) -> Result<Shelf> {
+pub(crate) async fn shelf(
+    ctx: &Context<'_>,
+    material: Option<Which>,
+    day: NaiveDate,
+    product: Option<Which>,
+) -> Result<Shelf> {
     let material = material_id(ctx, material.as_ref(), "material")?;
+    let product = material_id(ctx, product.as_ref(), "product")?;
     let house: &Arc<app::App> = ctx.house()?;
-    let rows = house.shelf(ctx.actor()?, material, day).await?;
+    let rows = house.shelf(ctx.actor()?, material, day, product).await?;
     Ok(Shelf {
         on: Date(day),
         materials: rows.into_iter().map(|row| Availability(row.availability)).collect(),

@@ -35,6 +35,50 @@ pub enum MovementKind {
     Reversal,
 }
 
+/// Why, in a word that can be counted.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+#[graphql(remote = "domain::stock::Cause")]
+pub enum MovementCause {
+    /// A count found another amount, and nobody knows why.
+    CountDifference,
+    /// Spilled.
+    Spill,
+    /// Leaked.
+    Leak,
+    /// Damaged.
+    Damage,
+    /// Evaporated.
+    Evaporation,
+    /// Took up moisture.
+    MoistureUptake,
+    /// Entered in the wrong unit.
+    UnitError,
+    /// Taken from another lot than was entered.
+    WrongLot,
+    /// Contaminated.
+    Contamination,
+    /// Past its expiry date.
+    PastItsDate,
+    /// Gone, and nobody knows where.
+    UnknownLoss,
+    /// Less was delivered than was entered.
+    ShortDelivery,
+    /// A container weighed more or less than was assumed.
+    TareError,
+    /// Used at the bench.
+    BenchTrial,
+    /// A sample for examination.
+    Inspection,
+    /// A sample to be kept.
+    Retained,
+    /// Sent back to its supplier.
+    ReturnedToSupplier,
+    /// Disposed of.
+    Disposal,
+    /// Lost in going from one container to others.
+    Repacking,
+}
+
 /// A movement.
 #[derive(Clone)]
 pub struct Movement(pub Row);
@@ -96,7 +140,12 @@ impl Movement {
         self.0.reverses.map(global_id)
     }
 
-    /// Why.
+    /// Why, in a word that can be counted; null where none was said.
+    async fn cause(&self) -> Option<MovementCause> {
+        self.0.cause.map(Into::into)
+    }
+
+    /// Why, in the words of whoever entered it.
     async fn reason(&self) -> Option<&str> {
         self.0.reason.as_deref()
     }

@@ -82,6 +82,8 @@ ids! {
     PackId,
     /// A lot.
     LotId,
+    /// A container of a lot.
+    ContainerId,
     /// An entry of the stock ledger.
     MovementId,
     /// A batch ticket.

@@ -5,12 +5,12 @@ use domain::{
     cautions::SignalWord,
     formulas::{AmountBasis, VersionStatus},
     house_rates::HouseRateOf,
-    lots::LotStatus,
+    lots::{Ended, LotStatus, Ownership, containers::ContainerState, papers::DocumentKind},
     making::MakingCostKind,
     materials::{MaterialKind, UseLevelKind},
     packs::ComponentPer,
     quotations::{BreakCounts, DutyOn, PriceBasis},
-    stock::MovementKind,
+    stock::{Cause, MovementKind},
     tickets::TicketStatus,
 };
 use kernel::{Currency, Dimension, Money, Quantity};
@@ -95,6 +95,42 @@ words!(MovementKind {
     Sample => "sample",
     WriteOff => "write-off",
     Reversal => "reversal",
+});
+words!(Ownership { House => "house", Customer => "customer", Consignment => "consignment" });
+words!(Ended { Returned => "returned", Disposed => "disposed" });
+words!(ContainerState {
+    WithLot => "with-lot",
+    OnHold => "on-hold",
+    Rejected => "rejected",
+    Emptied => "emptied",
+});
+words!(DocumentKind {
+    CertificateOfAnalysis => "certificate-of-analysis",
+    DeliveryNote => "delivery-note",
+    SafetyDataSheet => "safety-data-sheet",
+    Photograph => "photograph",
+    Other => "other",
+});
+words!(Cause {
+    CountDifference => "count-difference",
+    Spill => "spill",
+    Leak => "leak",
+    Damage => "damage",
+    Evaporation => "evaporation",
+    MoistureUptake => "moisture-uptake",
+    UnitError => "unit-error",
+    WrongLot => "wrong-lot",
+    Contamination => "contamination",
+    PastItsDate => "past-its-date",
+    UnknownLoss => "unknown-loss",
+    ShortDelivery => "short-delivery",
+    TareError => "tare-error",
+    BenchTrial => "bench-trial",
+    Inspection => "inspection",
+    Retained => "retained",
+    ReturnedToSupplier => "returned-to-supplier",
+    Disposal => "disposal",
+    Repacking => "repacking",
 });
 words!(TicketStatus {
     Planned => "planned",
@@ -259,6 +295,10 @@ mod tests {
     fn words_lead_back() {
         check(&MaterialKind::ALL);
         check(&LotStatus::ALL);
+        check(&Ownership::ALL);
+        check(&ContainerState::ALL);
+        check(&DocumentKind::ALL);
+        check(&Cause::ALL);
         check(&MovementKind::ALL);
         check(&TicketStatus::ALL);
         check(&[Dimension::Mass, Dimension::Volume, Dimension::Count]);

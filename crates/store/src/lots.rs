@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use domain::{
-    lots::{Lot, LotStatus},
+    lots::{Lot, LotStatus, LotTerms, coarsely_sought, sought},
     text::code_key,
 };
 use kernel::{
@@ -11,7 +11,8 @@ use kernel::{
 };
 
 use sea_orm::{
-    ColumnTrait, Condition, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Select,
+    ColumnTrait, Condition, EntityTrait, IntoActiveModel, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect, Select,
     sea_query::{Expr, ExprTrait, LockType, SimpleExpr},
 };
 
@@ -19,7 +20,11 @@ use crate::{
     Conn, Page, StoreError, WriteTx,
     codes::Word,
     connection::sealed::HasConnection,
-    rows::{id_lists, insert_all, lots::lot},
+    rows::{
+        id_lists, insert_all,
+        lots::{lot, materials_text},
+        update_row,
+    },
 };
 
 /// Which lots to list; empty lists all.
@@ -231,6 +236,10 @@ pub async fn lot_update(tx: &WriteTx, lot: &Lot) -> Result<(), StoreError> {
         lot::Entity::update_many()
             .col_expr(lot::Column::Supplier, Expr::value(lot.supplier.map(|id| id.0)))
             .col_expr(lot::Column::SupplierLot, Expr::value(lot.supplier_lot.clone()))
+            .col_expr(
+                lot::Column::SupplierLotSought,
+                Expr::value(lot.supplier_lot.as_deref().map(coarsely_sought)),
+            )
             .col_expr(lot::Column::ReceivedOn, Expr::value(lot.received_on))
             .col_expr(lot::Column::MadeOn, Expr::value(lot.made_on))
             .col_expr(lot::Column::ExpiresOn, Expr::value(lot.expires_on))
@@ -245,6 +254,86 @@ pub async fn lot_update(tx: &WriteTx, lot: &Lot) -> Result<(), StoreError> {
             .await?
             .rows_affected,
     )
+}
+
+/// Writes anew what a lot is bound to: whose it is, what it was released for, what of it cannot be had, how it ended.
+///
+/// # Errors
+/// [`StoreError::NotFound`].
+pub async fn lot_terms_set(tx: &WriteTx, id: LotId, terms: &LotTerms) -> Result<(), StoreError> {
+    changed(
+        id,
+        lot::Entity::update_many()
+            .col_expr(lot::Column::Ownership, Expr::value(terms.ownership.column_word()))
+            .col_expr(lot::Column::Owner, Expr::value(terms.owner.clone()))
+            .col_expr(lot::Column::RestrictedTo, Expr::value(materials_text(&terms.restricted_to)))
+            .col_expr(lot::Column::ReleasedUntil, Expr::value(terms.released_until))
+            .col_expr(lot::Column::RetestedUntil, Expr::value(terms.retested_until))
+            .col_expr(lot::Column::Blocked, Expr::value(terms.blocked))
+            .col_expr(lot::Column::Heel, Expr::value(terms.heel))
+            .col_expr(lot::Column::CostProvisional, Expr::value(i64::from(terms.cost_provisional)))
+            .col_expr(lot::Column::DueOn, Expr::value(terms.due_on))
+            .col_expr(lot::Column::Ended, Expr::value(terms.ended.map(Word::column_word)))
+            .filter(lot::Column::Id.eq(id.0))
+            .exec(tx.connection())
+            .await?
+            .rows_affected,
+    )
+}
+
+/// Writes an ordered lot anew as it came in, still empty: post the receipt next, in the same transaction.
+///
+/// # Errors
+/// [`StoreError::NotFound`], and as [`lot_insert`].
+pub async fn lot_arrived(tx: &WriteTx, arrived: &Lot) -> Result<(), StoreError> {
+    let row = lot::Model::empty_of(arrived).into_active_model();
+    update_row(tx.connection(), row, lot::Column::Id.eq(arrived.id.0), "lot", arrived.id).await
+}
+
+/// Lots that are ordered and have not come in, in the order they were entered.
+pub async fn lots_ordered(conn: &impl Conn) -> Result<Vec<Lot>, StoreError> {
+    let query = lot::Entity::find()
+        .filter(lot::Column::Expected.is_not_null())
+        .filter(lot::Column::Received.eq(0))
+        .order_by_asc(lot::Column::Id);
+    all(conn, query).await
+}
+
+/// Lots whose number, or their supplier's number, is what somebody typed, as [`sought`] compares them; where there is none, those
+/// that have it as a part. Newest first.
+pub async fn lots_sought(conn: &impl Conn, text: &str, limit: usize) -> Result<Vec<Lot>, StoreError> {
+    let (coarse, key) = (coarsely_sought(text), sought(text));
+    if key.is_empty() {
+        return Ok(Vec::new());
+    }
+    let found = |query: Select<lot::Entity>| {
+        query.order_by_desc(lot::Column::Id).limit(CANDIDATES_MAX).all(conn.connection())
+    };
+    let same = Condition::any()
+        .add(lot::Column::NumberSought.eq(coarse.as_str()))
+        .add(lot::Column::SupplierLotSought.eq(coarse.as_str()));
+    let rows = found(lot::Entity::find().filter(same)).await?;
+    let is = |text: &str| sought(text) == key;
+    let mut lots = kept(rows, is)?;
+    if lots.is_empty() {
+        let part = Condition::any()
+            .add(lot::Column::NumberSought.contains(coarse.as_str()))
+            .add(lot::Column::SupplierLotSought.contains(coarse.as_str()));
+        let rows = found(lot::Entity::find().filter(part)).await?;
+        lots = kept(rows, |text| sought(text).contains(&key))?;
+    }
+    lots.truncate(limit);
+    Ok(lots)
+}
+
+/// The most rows looked at once more after the index found them.
+const CANDIDATES_MAX: u64 = 2_000;
+
+fn kept(rows: Vec<lot::Model>, fits: impl Fn(&str) -> bool) -> Result<Vec<Lot>, StoreError> {
+    rows.into_iter()
+        .filter(|row| fits(&row.number) || row.supplier_lot.as_deref().is_some_and(&fits))
+        .map(lot::Model::into_lot)
+        .collect()
 }
 
 /// Lots that tickets made: bulks, intermediates and finished products, also when nothing is left of them.

@@ -8,10 +8,10 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 use domain::lots::Lot;
-use domain::stock::{Movement, MovementKind, value_leaving};
+use domain::stock::{Cause, Movement, MovementKind, value_leaving};
 use kernel::{
     Money, Quantity,
-    ids::{LotId, MovementId, TicketId},
+    ids::{ContainerId, LotId, MovementId, TicketId},
 };
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Statement, Value,
@@ -54,6 +54,10 @@ pub struct NewMovement {
     pub ticket: Option<TicketId>,
     /// The movement it undoes; its quantity is then the opposite of that one's.
     pub reverses: Option<MovementId>,
+    /// Why, in a word that can be counted.
+    pub cause: Option<Cause>,
+    /// The container of the lot it is taken from.
+    pub container: Option<ContainerId>,
     /// Why.
     pub reason: Option<String>,
 }
@@ -276,6 +280,8 @@ impl Standing {
             by: new.by.clone(),
             ticket: new.ticket,
             reverses: new.reverses,
+            cause: new.cause,
+            container: new.container,
             reason: new.reason.clone(),
         })
     }
@@ -290,6 +296,9 @@ impl Standing {
         };
         if !fits {
             return Err(self.unfit(format!("a {} of {}", new.kind.words(), new.quantity)));
+        }
+        if let Some(cause) = new.cause.filter(|cause| !cause.fits(new.kind)) {
+            return Err(self.unfit(format!("{} is no cause of a {}", cause.words(), new.kind.words())));
         }
         if (new.kind == MovementKind::Reversal) != new.reverses.is_some() {
             return Err(self.unfit("a reversal names what it reverses, and nothing else does"));

@@ -232,6 +232,7 @@ pub fn lot(number: &str, material: &Material, received: &str, value: Option<&str
         value: received_value.map(|value| Money::zero(value.currency())),
         reserved: nothing,
         note: None,
+        terms: domain::lots::LotTerms::default(),
     }
 }
 
@@ -253,6 +254,8 @@ pub fn movement(lot: &Lot, kind: MovementKind, quantity: Quantity) -> NewMovemen
         by: "Ada Sample".to_owned(),
         ticket: None,
         reverses: None,
+        cause: None,
+        container: None,
         reason: None,
     }
 }

@@ -542,6 +542,7 @@ impl Planner<'_> {
             value: value.map(|v| Money::zero(v.currency())),
             reserved: Quantity::from_raw(0, received.dimension()),
             note: draft.note.clone(),
+            terms: domain::lots::LotTerms::default(),
         });
     }
 }

@@ -44,6 +44,8 @@ async fn each_basis_has_its_own_figure(database: &TestDatabase) {
         purpose: app::TakenFor::WriteOff,
         quantity: old.on_hand,
         reason: "leaked".into(),
+        cause: None,
+        container: None,
         on: None,
     };
     house.app.lot_take(&house.change(), all).await.unwrap();

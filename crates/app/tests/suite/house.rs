@@ -124,6 +124,7 @@ impl House {
                     active_matter: None,
                     location: None,
                     note: None,
+                    more: app::ReceiptMore::default(),
                 },
             )
             .await
@@ -133,7 +134,12 @@ impl House {
 
     pub async fn set_status(&self, lot: &Lot, status: LotStatus) -> Result<Lot, app::Error> {
         let reason = Some("looked at it".to_owned());
-        self.app.lot_status_change(&self.change(), LotStatusChange { lot: lot.id, status, reason }).await
+        self.app
+            .lot_status_change(
+                &self.change(),
+                LotStatusChange { lot: lot.id, status, reason, restriction: None },
+            )
+            .await
     }
 
     pub async fn lot(&self, number: &str) -> Lot {

@@ -11,6 +11,7 @@ mod bases;
 mod house;
 mod importing;
 mod lines;
+mod lots_in_full;
 mod making;
 mod making_costs;
 mod quoting;

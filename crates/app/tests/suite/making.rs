@@ -283,7 +283,13 @@ async fn a_cancelled_ticket_lets_go(database: &TestDatabase) {
 async fn counting_and_reversing(database: &TestDatabase) {
     let house = stocked(database).await;
     let lot = house.lot("L-1").await;
-    let count = LotCount { lot: lot.id, found: quantity_of("90 kg"), reason: "counted".into(), on: None };
+    let count = LotCount {
+        lot: lot.id,
+        found: quantity_of("90 kg"),
+        reason: "counted".into(),
+        cause: None,
+        on: None,
+    };
     let counted = house.app.lot_count(&house.change(), count).await.unwrap();
     assert_eq!((counted.on_hand, counted.value), (quantity_of("90 kg"), Some(pounds("135"))));
     let page = house.app.movements_of_lot(&house.actor, lot.id, None, 10).await.unwrap();

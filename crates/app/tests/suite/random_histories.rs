@@ -177,7 +177,7 @@ async fn count(house: &House, model: &mut Model, draw: &mut Draw) {
     let lot = draw.below(model.lots.len());
     let found = if draw.below(5) == 0 { 0 } else { draw.amount(if lot == 3 { 5_000 } else { 60_000 }) };
     let input =
-        LotCount { lot: model.lots[lot], found: kilograms(found), reason: "counted".into(), on: None };
+        LotCount { lot: model.lots[lot], found: kilograms(found), reason: "counted".into(), cause: None, on: None };
     house.app.lot_count(&house.change(), input).await.unwrap();
     let difference = found - model.on_hand[lot];
     if difference != 0 {
@@ -197,6 +197,8 @@ async fn take(house: &House, model: &mut Model, draw: &mut Draw) {
         purpose,
         quantity: kilograms(amount),
         reason: "taken".into(),
+        cause: None,
+        container: None,
         on: None,
     };
     let done = house.app.lot_take(&house.change(), input).await.is_ok();

@@ -11,7 +11,7 @@ use crate::{
 testkit::on_both_databases!(the_same_request_happens_once, the_same_request_at_the_same_time);
 
 fn count(house_lot: kernel::ids::LotId, found: &str) -> LotCount {
-    LotCount { lot: house_lot, found: quantity_of(found), reason: "counted".into(), on: None }
+    LotCount { lot: house_lot, found: quantity_of(found), reason: "counted".into(), cause: None, on: None }
 }
 
 async fn movements(house: &House, lot: kernel::ids::LotId) -> usize {

@@ -18,7 +18,8 @@ async fn each_change_takes_its_right(database: &TestDatabase) {
     let lot = house.lot("L-1").await.id;
     let looker = Actor { name: "Visitor".into(), capabilities: BTreeSet::from([Capability::Look]) };
     assert!(house.app.catalogue(&looker).is_ok());
-    let hold = LotStatusChange { lot, status: LotStatus::OnHold, reason: Some("no".into()) };
+    let hold =
+        LotStatusChange { lot, status: LotStatus::OnHold, reason: Some("no".into()), restriction: None };
     let refused = house.app.lot_status_change(&Change::by(&looker), hold).await.unwrap_err();
     assert_eq!(refused.to_string(), "this takes the right to release-and-reject");
     assert_eq!(house.lot("L-1").await.status, LotStatus::Released);

@@ -31,13 +31,13 @@ fn first_expiry_first_out() {
         expiring(&material, "F", "4 kg", "2026-06-30"),
         expiring(&material, "G", "5 kg", "2026-03-31"),
     ];
-    let all = allocate_fefo(&material, &lots, day("2026-03-01"), quantity("60 kg"), &[]);
+    let all = allocate_fefo(&material, &lots, day("2026-03-01"), quantity("60 kg"), &[], None);
     assert_eq!(
         numbers(&all.takes),
         ["G 5 kg", "D 10 kg", "E 10 kg", "F 4 kg", "C 10 kg", "B 5 kg", "A 5 kg"]
     );
     assert_eq!(all.short_by, quantity("11 kg"));
-    let some = allocate_fefo(&material, &lots, day("2026-03-01"), quantity("12 kg"), &[]);
+    let some = allocate_fefo(&material, &lots, day("2026-03-01"), quantity("12 kg"), &[], None);
     assert_eq!(numbers(&some.takes), ["G 5 kg", "D 7 kg"]);
     assert!(!some.short_by.is_positive());
 }
@@ -50,11 +50,11 @@ fn last_day_of_use() {
     let mut retest = lot(&material, "R", "5 kg");
     retest.retest_on = Some(day("2026-03-30"));
     let lots = [expiring(&material, "A", "5 kg", "2026-03-31"), retest];
-    let usable = |material: &Material, on: &str| availability(material, &lots, day(on), &[]).usable;
+    let usable = |material: &Material, on: &str| availability(material, &lots, day(on), &[], None).usable;
     assert_eq!(usable(&material, "2026-03-30"), quantity("10 kg"));
     assert_eq!(usable(&material, "2026-03-31"), quantity("5 kg"));
     assert_eq!(usable(&material, "2026-04-01"), quantity("0 kg"));
-    let april = availability(&material, &lots, day("2026-04-01"), &[]);
+    let april = availability(&material, &lots, day("2026-04-01"), &[], None);
     let reasons: Vec<_> = april.lots.iter().map(|lot| (lot.number.as_str(), lot.because.clone())).collect();
     assert_eq!(
         reasons,
@@ -78,7 +78,7 @@ fn every_reason_is_listed_and_counts_once() {
         Lot { received_on: day("2026-05-01"), ..lot(&material, "L", "8 kg") },
         lot(&raw("OTHER"), "O", "16 kg"),
     ];
-    let answer = availability(&material, &lots, day("2026-03-01"), &[]);
+    let answer = availability(&material, &lots, day("2026-03-01"), &[], None);
     assert_eq!(answer.on_hand, quantity("15 kg"));
     assert_eq!(answer.usable, quantity("0 kg"));
     let reasons: Vec<usize> = answer.lots.iter().map(|lot| lot.because.len()).collect();
@@ -94,7 +94,7 @@ fn own_promises_do_not_stand_in_the_way() {
     let mut other = ticket("T-2", &formula, "2026-03-01", &[(&material, "3")]);
     promise(&mut mine, 1, &mut held, "6 kg");
     promise(&mut other, 1, &mut held, "3 kg");
-    let usable = |own: &[Allocation]| availability(&material, [&held], day("2026-03-01"), own).usable;
+    let usable = |own: &[Allocation]| availability(&material, [&held], day("2026-03-01"), own, None).usable;
     assert_eq!(usable(&[]), quantity("1 kg"));
     assert_eq!(usable(&mine.allocations), quantity("7 kg"));
     assert_eq!(usable(&other.allocations), quantity("4 kg"));
@@ -140,7 +140,7 @@ proptest! {
                 ..lot(&material, &format!("L{index}"), "1 kg")
             }
         }).collect();
-        let answer = allocate_fefo(&material, &lots, on, Quantity::Mass(Mass::from_micrograms(need)), &[]);
+        let answer = allocate_fefo(&material, &lots, on, Quantity::Mass(Mass::from_micrograms(need)), &[], None);
         let mut taken = 0;
         let mut last: Option<&Lot> = None;
         for take in &answer.takes {
@@ -159,7 +159,7 @@ proptest! {
             .map(Lot::free)
             .sum();
         prop_assert_eq!(taken, need.min(usable));
-        let availability = availability(&material, &lots, on, &[]);
+        let availability = availability(&material, &lots, on, &[], None);
         prop_assert_eq!(availability.usable.raw(), usable);
     }
 

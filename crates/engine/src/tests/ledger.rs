@@ -64,6 +64,7 @@ impl Ledger {
             value,
             reserved: Quantity::from_raw(0, amount.dimension()),
             note: None,
+            terms: domain::lots::LotTerms::default(),
         });
         self.enter(id, MovementKind::Receipt, on, amount, value);
         self.lots.last_mut().unwrap()
@@ -82,6 +83,8 @@ impl Ledger {
             by: "R. Ashdown".to_owned(),
             ticket: None,
             reverses: None,
+            cause: None,
+            container: None,
             reason: None,
         });
     }

@@ -1,19 +1,28 @@
 //! Changes of lots and of the ledger.
 
-use app::{LotCount, LotReceive, LotStatusChange, LotTake, MovementReverse};
+use app::{LotCount, LotReceive, LotStatusChange, LotTake, MovementReverse, ReceiptMore, Restriction};
 use async_graphql::{Context, Enum, ID, InputObject, Object};
-use domain::{lots::Lot as Row, people::Capability, stock::Movement as MovementRow};
-use kernel::{Density, Percent};
+use domain::{
+    lots::{Lot as Row, WrittenDates},
+    people::Capability,
+    stock::Movement as MovementRow,
+};
+use kernel::{Density, Percent, ids::MaterialId};
 
 use crate::{
     amounts::{MoneyInput, QuantityInput},
     caller::{Desk, Find as _, lot_named},
-    changes::{Reading, answers, require},
+    changes::{
+        Reading, answers,
+        lot_details::{ContainerInput, LotResultInput, container_of},
+        require,
+    },
     errors::Result,
     ids::{Which, read},
+    lot_details::Ownership,
     lots::{Lot, LotStatus},
     scalars::{Date, Decimal},
-    stock::Movement,
+    stock::{Movement, MovementCause},
 };
 
 /// A delivery, as it is entered.
@@ -52,6 +61,33 @@ pub struct LotReceiveInput {
     pub location: Option<String>,
     /// Remarks.
     pub note: Option<String>,
+    /// The ordered lot this is the delivery of; it takes that lot's number and ends the order.
+    pub ordered: Option<Which>,
+    /// Whose it is.
+    #[graphql(default)]
+    pub ownership: Ownership,
+    /// The customer or supplier it belongs to, when it is not the house's.
+    pub owner: Option<String>,
+    /// What may be made with it, by the material made; needed for what belongs to a customer, empty for anything.
+    #[graphql(default)]
+    pub restricted_to: Vec<Which>,
+    /// What of it will stay in its containers and cannot be had; plans leave it out.
+    pub heel: Option<QuantityInput>,
+    /// Its cost is an estimate until the invoice comes.
+    #[graphql(default)]
+    pub cost_provisional: bool,
+    /// The made date as written on the label, a day or a month ("2026-03", whose first day counts); instead of `madeOn`.
+    pub made_on_written: Option<String>,
+    /// The expiry date as written on the label, a day or a month ("2026-03", whose last day counts); instead of `expiresOn`.
+    pub expires_on_written: Option<String>,
+    /// The retest date as written on the label, a day or a month ("2026-03", whose last day counts); instead of `retestOn`.
+    pub retest_on_written: Option<String>,
+    /// The containers it came in.
+    #[graphql(default)]
+    pub containers: Vec<ContainerInput>,
+    /// The results of its certificate of analysis, besides density and active matter.
+    #[graphql(default)]
+    pub results: Vec<LotResultInput>,
 }
 
 /// A decision on a lot.
@@ -63,8 +99,13 @@ pub struct LotStatusChangeInput {
     pub lot: Which,
     /// What it becomes: released, on hold or rejected. A rejection is final.
     pub status: LotStatus,
-    /// Why; needed to hold and to reject.
+    /// Why; needed to hold, to reject and to release with a restriction.
     pub reason: Option<String>,
+    /// For a release: what may be made with it, by the material made; empty for anything.
+    #[graphql(default)]
+    pub only_for: Vec<Which>,
+    /// For a release: the last day it holds.
+    pub only_until: Option<Date>,
 }
 
 /// What was found on counting a lot.
@@ -78,6 +119,8 @@ pub struct LotCountInput {
     pub found: QuantityInput,
     /// Why it differs.
     pub reason: String,
+    /// Why, in a word that can be counted; a count difference when nothing is said.
+    pub cause: Option<MovementCause>,
     /// The day of the count; today when nothing is said.
     pub on: Option<Date>,
 }
@@ -105,6 +148,10 @@ pub struct LotTakeInput {
     pub quantity: QuantityInput,
     /// Why.
     pub reason: String,
+    /// Why, in a word that can be counted; it has to go with the purpose.
+    pub cause: Option<MovementCause>,
+    /// The container it is taken from, from 1.
+    pub container: Option<u32>,
     /// The day; today when nothing is said.
     pub on: Option<Date>,
 }
@@ -158,11 +205,11 @@ impl LotChanges {
     ) -> Result<LotReceiveResult> {
         require(ctx, Capability::Buy)?;
         let change = ctx.change(input.request_key.clone())?;
-        let read = receipt(ctx, input)?;
+        let read = receipt(ctx, input).await?;
         LotReceiveResult::of(ctx, ctx.house()?.lot_receive(&change, read).await)
     }
 
-    /// Releases, holds or rejects a lot. Takes the right to release and reject. Refused: LotStatusFixed.
+    /// Releases, holds or rejects a lot; a release may be for some products only, or until a day. Takes the right to release and reject. Refused: LotStatusFixed.
     async fn lot_status_change(
         &self,
         ctx: &Context<'_>,
@@ -170,10 +217,15 @@ impl LotChanges {
     ) -> Result<LotStatusChangeResult> {
         require(ctx, Capability::ReleaseAndReject)?;
         let change = ctx.change(input.request_key)?;
+        let products = products(ctx, &input.only_for, "onlyFor")?;
+        let until = input.only_until.map(|day| day.0);
+        let restriction =
+            (!products.is_empty() || until.is_some()).then_some(Restriction { products, until });
         let read = LotStatusChange {
             lot: lot_named(ctx, &input.lot, "lot").await?.id,
             status: input.status.into(),
             reason: input.reason,
+            restriction,
         };
         LotStatusChangeResult::of(ctx, ctx.house()?.lot_status_change(&change, read).await)
     }
@@ -193,6 +245,7 @@ impl LotChanges {
             lot,
             found: reading.finish(found)?,
             reason: input.reason,
+            cause: input.cause.map(Into::into),
             on: input.on.map(|day| day.0),
         };
         LotCountResult::of(ctx, ctx.house()?.lot_count(&change, read).await)
@@ -206,14 +259,20 @@ impl LotChanges {
     ) -> Result<LotTakeResult> {
         require(ctx, Capability::PlanAndMake)?;
         let change = ctx.change(input.request_key)?;
-        let lot = lot_named(ctx, &input.lot, "lot").await?.id;
+        let lot = lot_named(ctx, &input.lot, "lot").await?;
+        let container = match input.container {
+            None => None,
+            Some(position) => Some(container_of(ctx, &lot, position).await?),
+        };
         let mut reading = Reading::default();
         let quantity = reading.take("quantity", input.quantity.quantity());
         let read = LotTake {
-            lot,
+            lot: lot.id,
             purpose: input.purpose.into(),
             quantity: reading.finish(quantity)?,
             reason: input.reason,
+            cause: input.cause.map(Into::into),
+            container,
             on: input.on.map(|day| day.0),
         };
         LotTakeResult::of(ctx, ctx.house()?.lot_take(&change, read).await)
@@ -233,7 +292,22 @@ impl LotChanges {
     }
 }
 
-fn receipt(ctx: &Context<'_>, input: LotReceiveInput) -> Result<LotReceive> {
+/// The materials made that a lot is kept for.
+fn products(ctx: &Context<'_>, named: &[Which], place: &str) -> Result<Vec<MaterialId>> {
+    let catalogue = ctx.catalogue()?;
+    named
+        .iter()
+        .enumerate()
+        .map(|(at, which)| Ok(catalogue.material(which, &format!("{place}[{at}]"))?.id))
+        .collect()
+}
+
+async fn receipt(ctx: &Context<'_>, input: LotReceiveInput) -> Result<LotReceive> {
+    let ordered = match &input.ordered {
+        None => None,
+        Some(which) => Some(lot_named(ctx, which, "ordered").await?.id),
+    };
+    let restricted_to = products(ctx, &input.restricted_to, "restrictedTo")?;
     let catalogue = ctx.catalogue()?;
     let material = catalogue.material(&input.material, "material")?.id;
     let supplier = input.supplier.map(|which| catalogue.supplier(&which, "supplier")).transpose()?;
@@ -247,6 +321,19 @@ fn receipt(ctx: &Context<'_>, input: LotReceiveInput) -> Result<LotReceive> {
         "activeMatterPercent",
         input.active_matter_percent.map(|figure| Percent::from_percent(figure.0)),
     );
+    let heel = reading.optional("heel", input.heel.map(QuantityInput::quantity)).flatten();
+    let containers = input
+        .containers
+        .into_iter()
+        .enumerate()
+        .map(|(at, container)| container.read(&mut reading, &format!("containers[{at}]")))
+        .collect();
+    let results = input
+        .results
+        .into_iter()
+        .enumerate()
+        .filter_map(|(at, result)| result.read(&mut reading, &format!("results[{at}]")))
+        .collect();
     let figures = quantity.zip(value).zip(unit_cost).zip(density).zip(active_matter);
     let ((((quantity, value), unit_cost), density), active_matter) = reading.finish(figures)?;
     Ok(LotReceive {
@@ -265,5 +352,20 @@ fn receipt(ctx: &Context<'_>, input: LotReceiveInput) -> Result<LotReceive> {
         active_matter,
         location: input.location,
         note: input.note,
+        more: ReceiptMore {
+            ordered,
+            ownership: input.ownership.into(),
+            owner: input.owner,
+            restricted_to,
+            heel,
+            cost_provisional: input.cost_provisional,
+            written: WrittenDates {
+                made_on: input.made_on_written,
+                expires_on: input.expires_on_written,
+                retest_on: input.retest_on_written,
+            },
+            containers,
+            results,
+        },
     })
 }

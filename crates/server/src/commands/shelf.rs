@@ -59,7 +59,7 @@ pub async fn run(settings: &Settings, args: &ShelfArgs) -> Result<Outcome, Failu
             Some(found.id)
         }
     };
-    let rows = house.app.shelf(&actor, material, on).await?;
+    let rows = house.app.shelf(&actor, material, on, None).await?;
     let answer = Answer { on, materials: rows.iter().map(material_of).collect() };
     output::answer(settings.json, &answer, text)?;
     Ok(Outcome::Done)

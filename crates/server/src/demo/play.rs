@@ -102,8 +102,12 @@ impl Scene<'_> {
                     .into_iter()
                     .find(|known| known.words() == status)
                     .ok_or_else(|| Failure::Fault(format!("there is no lot status {status}")))?;
-                let input =
-                    LotStatusChange { lot: self.lot(lot).await?, status, reason: Some(reason.clone()) };
+                let input = LotStatusChange {
+                    lot: self.lot(lot).await?,
+                    status,
+                    reason: Some(reason.clone()),
+                    restriction: None,
+                };
                 self.app.lot_status_change(&self.change, input).await?;
             }
             Deed::Count { lot, found, reason } => {
@@ -111,6 +115,7 @@ impl Scene<'_> {
                     lot: self.lot(lot).await?,
                     found: Quantity::parse(found, None, DecimalMark::Point)?,
                     reason: reason.clone(),
+                    cause: None,
                     on: Some(self.on),
                 };
                 self.app.lot_count(&self.change, input).await?;

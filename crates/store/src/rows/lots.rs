@@ -1,6 +1,9 @@
 //! Lots.
 
-use domain::{lots::Lot, text::code_key};
+use domain::{
+    lots::{Lot, LotTerms, WrittenDates, coarsely_sought},
+    text::code_key,
+};
 use kernel::{
     Density, Money, Percent, Quantity,
     ids::{LotId, MaterialId, SupplierId, TicketId},
@@ -40,6 +43,22 @@ super::table! {
         value: Option<i64>,
         reserved: i64,
         note: Option<String>,
+        ownership: String,
+        owner: Option<String>,
+        restricted_to: Option<String>,
+        released_until: Option<NaiveDate>,
+        retested_until: Option<NaiveDate>,
+        blocked: i64,
+        heel: i64,
+        cost_provisional: i64,
+        expected: Option<i64>,
+        due_on: Option<NaiveDate>,
+        ended: Option<String>,
+        made_on_written: Option<String>,
+        expires_on_written: Option<String>,
+        retest_on_written: Option<String>,
+        number_sought: Option<String>,
+        supplier_lot_sought: Option<String>,
     }
 }
 
@@ -71,6 +90,22 @@ impl lot::Model {
             value: lot.received_value.map(|_| 0),
             reserved: 0,
             note: lot.note.clone(),
+            ownership: lot.terms.ownership.column_word().to_owned(),
+            owner: lot.terms.owner.clone(),
+            restricted_to: materials_text(&lot.terms.restricted_to),
+            released_until: lot.terms.released_until,
+            retested_until: lot.terms.retested_until,
+            blocked: lot.terms.blocked,
+            heel: lot.terms.heel,
+            cost_provisional: i64::from(lot.terms.cost_provisional),
+            expected: lot.terms.expected,
+            due_on: lot.terms.due_on,
+            ended: lot.terms.ended.map(|ended| ended.column_word().to_owned()),
+            made_on_written: lot.terms.written.made_on.clone(),
+            expires_on_written: lot.terms.written.expires_on.clone(),
+            retest_on_written: lot.terms.written.retest_on.clone(),
+            number_sought: Some(coarsely_sought(&lot.number)),
+            supplier_lot_sought: lot.supplier_lot.as_deref().map(coarsely_sought),
         }
     }
 
@@ -101,6 +136,39 @@ impl lot::Model {
             reserved: Quantity::from_raw(self.reserved, dimension),
             number: self.number,
             note: self.note,
+            terms: LotTerms {
+                ownership: at.word("ownership", &self.ownership)?,
+                owner: self.owner,
+                restricted_to: read_materials(&at, self.restricted_to.as_deref())?,
+                released_until: self.released_until,
+                retested_until: self.retested_until,
+                blocked: self.blocked,
+                heel: self.heel,
+                cost_provisional: self.cost_provisional != 0,
+                expected: self.expected,
+                due_on: self.due_on,
+                ended: at.word_opt("ended", self.ended.as_deref())?,
+                written: WrittenDates {
+                    made_on: self.made_on_written,
+                    expires_on: self.expires_on_written,
+                    retest_on: self.retest_on_written,
+                },
+            },
         })
     }
+}
+
+/// Ids of materials as one column holds them: written out, with spaces between. They are read with the lot, by one query.
+pub(crate) fn materials_text(materials: &[MaterialId]) -> Option<String> {
+    if materials.is_empty() {
+        return None;
+    }
+    Some(materials.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "))
+}
+
+fn read_materials(at: &At<'_>, text: Option<&str>) -> Result<Vec<MaterialId>, StoreError> {
+    text.unwrap_or_default()
+        .split_whitespace()
+        .map(|id| at.text::<uuid::Uuid>("restricted_to", id).map(MaterialId))
+        .collect()
 }

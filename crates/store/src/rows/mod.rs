@@ -10,8 +10,10 @@ use uuid::Uuid;
 
 use crate::StoreError;
 
+pub(crate) mod containers;
 pub(crate) mod formulas;
 pub(crate) mod house_rates;
+pub(crate) mod locations;
 pub(crate) mod lots;
 pub(crate) mod making;
 pub(crate) mod materials;

@@ -3,7 +3,7 @@
 use domain::stock::Movement;
 use kernel::{
     Money,
-    ids::{LotId, MovementId, TicketId},
+    ids::{ContainerId, LotId, MovementId, TicketId},
 };
 use sea_orm::ActiveValue::{NotSet, Set};
 
@@ -30,6 +30,8 @@ super::table! {
         entered_by: String,
         ticket: Option<Uuid>,
         reverses: Option<Uuid>,
+        cause: Option<String>,
+        container: Option<Uuid>,
         reason: Option<String>,
     }
 }
@@ -50,6 +52,8 @@ impl movement::ActiveModel {
             entered_by: Set(m.by.clone()),
             ticket: Set(m.ticket.map(|id| id.0)),
             reverses: Set(m.reverses.map(|id| id.0)),
+            cause: Set(m.cause.map(|cause| cause.column_word().to_owned())),
+            container: Set(m.container.map(|id| id.0)),
             reason: Set(m.reason.clone()),
         }
     }
@@ -71,6 +75,8 @@ impl movement::Model {
             by: self.entered_by,
             ticket: self.ticket.map(TicketId),
             reverses: self.reverses.map(MovementId),
+            cause: at.word_opt("cause", self.cause.as_deref())?,
+            container: self.container.map(ContainerId),
             reason: self.reason,
         })
     }

@@ -212,7 +212,12 @@ pub async fn status(State(web): State<Web>, Path(number): Path<String>, sent: Se
     let result = match status {
         None => Err(app::Error::invalid("status", t::FIELD_NEEDED)),
         Some(status) => {
-            let input = LotStatusChange { lot: lot.id, status, reason: sent.fields.text("reason") };
+            let input = LotStatusChange {
+                lot: lot.id,
+                status,
+                reason: sent.fields.text("reason"),
+                restriction: None,
+            };
             web.app.lot_status_change(&sent.change(), input).await.map(drop)
         }
     };
@@ -229,7 +234,13 @@ pub async fn count(State(web): State<Web>, Path(number): Path<String>, sent: Sen
     let problems = reader.problems;
     let result = match found {
         Some(found) if problems.is_empty() => {
-            let input = LotCount { lot: lot.id, found, reason: sent.fields.first("reason").to_owned(), on };
+            let input = LotCount {
+                lot: lot.id,
+                found,
+                reason: sent.fields.first("reason").to_owned(),
+                cause: None,
+                on,
+            };
             web.app.lot_count(&sent.change(), input).await.map(drop)
         }
         _ => Err(app::Error::Invalid(problems)),
@@ -254,6 +265,8 @@ pub async fn take(State(web): State<Web>, Path(number): Path<String>, sent: Sent
                 purpose,
                 quantity,
                 reason: sent.fields.first("reason").to_owned(),
+                cause: None,
+                container: None,
                 on,
             };
             web.app.lot_take(&sent.change(), input).await.map(drop)

@@ -119,5 +119,6 @@ fn input(catalogue: &Catalogue, sent: &Sent) -> Result<LotReceive, app::Error> {
         active_matter,
         location: fields.text("location"),
         note: fields.text("note"),
+        more: app::ReceiptMore::default(),
     })
 }

@@ -45,7 +45,7 @@ pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
     };
     let rows: Vec<(ShelfRow, Vec<LotOnDay>)> = web
         .app
-        .shelf(&who.actor, None, day)
+        .shelf(&who.actor, None, day, None)
         .await?
         .into_iter()
         .filter(|row| kind.is_none_or(|kind| row.material.kind == kind))

@@ -40,7 +40,7 @@ pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
     let floor = reader.percent("floor").unwrap_or_else(usual_floor);
     let catalogue = web.app.catalogue(&who.actor)?;
     let until = who.today.checked_add_days(Days::new(DAYS_AHEAD)).unwrap_or(who.today);
-    let shelf = web.app.shelf(&who.actor, None, who.today).await?;
+    let shelf = web.app.shelf(&who.actor, None, who.today, None).await?;
     let outlook = web.app.outlook(&who.actor, Some(until)).await?;
     let lots = lots_to_look_at(&web, &who, &shelf, until).await?;
     let costs = Costs::work_out(&web, &who, &catalogue);

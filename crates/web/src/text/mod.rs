@@ -75,6 +75,11 @@ pub(crate) fn month(from_nought: u32) -> &'static str {
 /// Why a lot cannot be used.
 pub(crate) fn unusable(reason: &Unusable) -> String {
     match reason {
+        Unusable::Ordered { due: Some(due) } => format!("ordered, expected {}", date_text(*due)),
+        Unusable::Ordered { due: None } => "ordered".to_owned(),
+        Unusable::Restricted => "for other products only".to_owned(),
+        Unusable::OfCustomer => "a customer's".to_owned(),
+        Unusable::ReleaseEnded { until } => format!("release ended {}", date_text(*until)),
         Unusable::Quarantine => "in quarantine".to_owned(),
         Unusable::OnHold => "on hold".to_owned(),
         Unusable::Rejected => "rejected".to_owned(),

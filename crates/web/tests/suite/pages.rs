@@ -44,7 +44,7 @@ async fn every_page_answers_for_every_thing_of_the_demo() {
                 .map(|version| format!("/formulas/{}?version={}", formula.code, version.number)),
         );
     }
-    let shelf = browser.app.shelf(&actor, None, browser.app.today()).await.unwrap();
+    let shelf = browser.app.shelf(&actor, None, browser.app.today(), None).await.unwrap();
     pages.extend(
         shelf.iter().flat_map(|row| &row.availability.lots).map(|lot| format!("/lots/{}", lot.number)),
     );
