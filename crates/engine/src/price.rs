@@ -6,16 +6,18 @@
 //! per kg is what the material costs. When no quotation holds, the one that lapsed last is used and said to be lapsed; failing that,
 //! the next to come. Only a material nobody ever quoted has no price.
 
+mod ladder;
 mod order;
 
 use chrono::NaiveDate;
 use domain::{
     dates::Span,
     materials::Material,
-    quotations::{BreakCounts, FreightPer, Quotation},
+    quotations::{BreakCounts, Quotation},
 };
 use kernel::{AmountError, Exact, Percent};
 
+pub(crate) use ladder::Ladder;
 use order::Order;
 
 use crate::{
@@ -145,19 +147,6 @@ pub(crate) fn landed_cost(
         Some(order) => Ok(order.into_per_unit()),
         None => Err(gap.unwrap_or_else(|| Gap::NoPrice { material: MaterialRef::from(material) })),
     })
-}
-
-/// Whether a material costs the same on a day however much of it is ordered: only one offer can be taken, and nothing beside its price
-/// is paid by the order.
-pub(crate) fn is_alike_for_any_quantity(view: &View<'_>, material: &Material, on: NaiveDate) -> bool {
-    let by_order = |per: FreightPer| per == FreightPer::Order;
-    let mut quotations = view.quotations_of(material.id, on);
-    let (Some(only), None) = (quotations.next(), quotations.next()) else { return false };
-    let terms = &only.quotation.terms;
-    only.offers.len() == 1
-        && terms.small_order.is_none()
-        && !only.quotation.freight.as_ref().is_some_and(|freight| by_order(freight.per))
-        && !terms.charges.iter().any(|charge| by_order(charge.per))
 }
 
 /// A material's quotations as they stand on a day: first those that hold, all alike; then lapsed ones, the latest first; then coming

@@ -15,7 +15,7 @@ use std::{rc::Rc, sync::Arc};
 use super::{
     Columns, PackRow, Row,
     change::price_for,
-    table::{NewLine, NewRow, number},
+    table::{NewLine, NewRow, number, short_fraction},
 };
 use crate::{
     EngineError, View,
@@ -23,7 +23,7 @@ use crate::{
     explode::{Making, making},
     normalise::normalise,
     output::{batch_output, component_per_unit, fill_mass, filling_output},
-    price::is_alike_for_any_quantity,
+    price::Ladder,
 };
 
 /// One kg of a formula, down to what is bought.
@@ -59,8 +59,16 @@ struct Build<'v, 'a> {
     view: &'v View<'a>,
     columns: Columns,
     memo: IdMap<FormulaId, Found>,
-    /// Of each material: whether one price holds for any quantity, and the slots of its prices.
-    known: Vec<(bool, Vec<(Exact, u32)>)>,
+    known: Vec<Prices>,
+}
+
+/// Prices of a material, and their slots.
+struct Prices {
+    ladder: Ladder,
+    /// Of each rung that was taken.
+    rungs: Vec<(usize, u32)>,
+    /// Of prices that had to be asked for.
+    asked: Vec<(Exact, u32)>,
 }
 
 pub(super) fn columns(view: &View<'_>, on: NaiveDate) -> Result<Columns, EngineError> {
@@ -215,16 +223,29 @@ impl<'a> Build<'_, 'a> {
     /// A line at the price its demand leads to; `None` when it has none.
     fn line(&mut self, material: u32, amount: Exact, demand: Exact) -> Result<Option<NewLine>, EngineError> {
         let Some(id) = self.columns.materials.get(material as usize).copied() else { return Ok(None) };
-        let Some((alike, slots)) = self.known.get_mut(material as usize) else { return Ok(None) };
-        if let (true, Some((_, slot))) = (*alike, slots.first()) {
-            return Ok(Some(NewLine { material, slot: *slot, amount, demand }));
+        let Some(prices) = self.known.get_mut(material as usize) else { return Ok(None) };
+        let slots = &mut self.columns.slots;
+        if let Ladder::Offers(offers) = &prices.ladder
+            && let Some((over, under)) = short_fraction(&demand)
+            && let Some(rung) = offers.least_for(over, under)
+        {
+            let slot = match prices.rungs.iter().find(|(known, _)| *known == rung) {
+                Some((_, slot)) => *slot,
+                None => {
+                    let Some(price) = offers.per_unit().nth(rung) else { return Ok(None) };
+                    let slot = slots.push(price)?;
+                    prices.rungs.push((rung, slot));
+                    slot
+                }
+            };
+            return Ok(Some(NewLine { material, slot, amount, demand }));
         }
         let Ok(price) = price_for(self.view, id, &demand, self.columns.on)? else { return Ok(None) };
-        let slot = match slots.iter().find(|(known, _)| *known == price) {
+        let slot = match prices.asked.iter().find(|(known, _)| *known == price) {
             Some((_, slot)) => *slot,
             None => {
-                let slot = self.columns.slots.push(&price)?;
-                slots.push((price, slot));
+                let slot = slots.push(&price)?;
+                prices.asked.push((price, slot));
                 slot
             }
         };
@@ -236,10 +257,10 @@ impl<'a> Build<'_, 'a> {
             return Ok(*known);
         }
         let at = number(self.columns.materials.len())?;
-        let alike = is_alike_for_any_quantity(self.view, self.view.material(material)?, self.columns.on);
+        let ladder = Ladder::new(self.view, self.view.material(material)?, self.columns.on)?;
         self.columns.materials.push(material);
         self.columns.number_of.insert(material, at);
-        self.known.push((alike, Vec::new()));
+        self.known.push(Prices { ladder, rungs: Vec::new(), asked: Vec::new() });
         Ok(at)
     }
 

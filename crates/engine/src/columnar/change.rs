@@ -6,7 +6,7 @@ use kernel::{
     Exact,
     ids::{FormulaId, FormulaVersionId, MaterialId, PackId},
 };
-use std::cmp::Reverse;
+use std::{cmp::Reverse, collections::BTreeMap};
 
 use super::{
     Columns,
@@ -15,7 +15,7 @@ use super::{
 use crate::{
     EngineError, Gap, OrderBasis, Overlay, View,
     orders::order_for,
-    price::{PriceQuestion, is_alike_for_any_quantity, landed_cost},
+    price::{Ladder, PriceQuestion, landed_cost},
     view::PriceScope,
 };
 
@@ -165,38 +165,110 @@ impl Columns {
         table: &Table,
         uses: &Uses,
     ) -> Result<Vec<Changed>, EngineError> {
-        let mut found: Vec<Changed> = Vec::new();
-        for id in materials {
-            let Some(material) = self.number_of.get(id).copied() else { continue };
-            let uses = uses.of(material);
-            found.reserve(uses.len());
-            let mut last: Option<(Option<Exact>, Option<Price>)> = None;
-            let alike = is_alike_for_any_quantity(view, view.material(*id)?, self.on);
-            for (row, entry) in uses {
-                let demand = table.demand(*entry);
-                if last.as_ref().is_none_or(|(known, _)| !alike && *known != demand) {
-                    let price = price_for(view, *id, &demand.clone().unwrap_or_default(), self.on)?;
-                    last = Some((demand, price.ok().map(Price::new)));
+        let numbers = materials.iter().filter_map(|id| Some((*id, *self.number_of.get(id)?)));
+        let numbers: Vec<(MaterialId, u32)> = numbers.collect();
+        let lines = numbers.iter().map(|(_, number)| uses.of(*number).len()).sum();
+        let mut sums = Sums::new(table.rows(), lines);
+        for (id, number) in numbers {
+            let ladder = Ladder::new(view, view.material(id)?, self.on)?;
+            let rungs: Vec<Price> = match &ladder {
+                Ladder::Offers(offers) => offers.per_unit().cloned().map(Price::new).collect(),
+                Ladder::Asked => Vec::new(),
+            };
+            for (row, entry) in uses.of(number) {
+                let rung = match &ladder {
+                    Ladder::Offers(offers) => table
+                        .short_demand(*entry)
+                        .and_then(|(over, under)| offers.least_for(over, under))
+                        .and_then(|rung| rungs.get(rung)),
+                    Ladder::Asked => None,
+                };
+                let change = if let Some(price) = rung {
+                    table.change(&self.slots, *row, *entry, price)
+                } else {
+                    let demand = table.demand(*entry).unwrap_or_default();
+                    let price = price_for(view, id, &demand, self.on)?.ok().map(Price::new);
+                    price.and_then(|price| table.change(&self.slots, *row, *entry, &price))
+                };
+                sums.add(*row, change);
+            }
+        }
+        Ok(sums.into_rows())
+    }
+}
+
+/// Changes of rows while they are gathered.
+enum Sums {
+    /// As they come, for few.
+    Few(Vec<Changed>),
+    /// A place for every row, for many.
+    Many { whole: Vec<i128>, state: Vec<State>, beside: BTreeMap<u32, Exact> },
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    Untouched,
+    Touched,
+    Lost,
+}
+
+impl Sums {
+    fn new(rows: usize, lines: usize) -> Self {
+        if lines < rows {
+            return Self::Few(Vec::with_capacity(lines));
+        }
+        Self::Many { whole: vec![0; rows], state: vec![State::Untouched; rows], beside: BTreeMap::new() }
+    }
+
+    /// `None` for a row that has no cost any more.
+    fn add(&mut self, row: u32, change: Option<RowChange>) {
+        match self {
+            Self::Few(found) => found.push((row, change.map(RowChange::parts))),
+            Self::Many { whole, state, beside } => {
+                let Some(state) = state.get_mut(row as usize) else { return };
+                match change {
+                    Some(RowChange::Whole(change)) => {
+                        if let Some(whole) = whole.get_mut(row as usize) {
+                            *whole += change;
+                        }
+                    }
+                    Some(RowChange::Fraction(change)) => *beside.entry(row).or_default() += change,
+                    None => *state = State::Lost,
                 }
-                let price = last.as_ref().and_then(|(_, price)| price.as_ref());
-                let change = price.and_then(|price| table.change(&self.slots, *row, *entry, price));
-                found.push((*row, change.map(RowChange::parts)));
+                if *state == State::Untouched {
+                    *state = State::Touched;
+                }
             }
         }
-        if materials.len() > 1 {
-            found.sort_by_key(|(row, _)| *row);
-        }
-        found.dedup_by(|(row, later), (known, kept)| {
-            let same = row == known;
-            if same {
-                *kept = kept
-                    .take()
-                    .zip(later.take())
-                    .map(|((whole, beside), (more, more_beside))| (whole + more, beside + more_beside));
+    }
+
+    /// Each row once, in their order.
+    fn into_rows(self) -> Vec<Changed> {
+        match self {
+            Self::Few(mut found) => {
+                found.sort_by_key(|(row, _)| *row);
+                found.dedup_by(|(row, later), (known, kept)| {
+                    let same = row == known;
+                    if same {
+                        *kept =
+                            kept.take().zip(later.take()).map(|((whole, beside), (more, more_beside))| {
+                                (whole + more, beside + more_beside)
+                            });
+                    }
+                    same
+                });
+                found
             }
-            same
-        });
-        Ok(found)
+            Self::Many { whole, state, mut beside } => (0..)
+                .zip(whole)
+                .zip(state)
+                .filter(|(_, state)| *state != State::Untouched)
+                .map(|((row, whole), state)| {
+                    let sum = (whole, beside.remove(&row).unwrap_or_default());
+                    (row, (state == State::Touched).then_some(sum))
+                })
+                .collect(),
+        }
     }
 }
 

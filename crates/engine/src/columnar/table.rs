@@ -119,6 +119,12 @@ pub(super) fn number(count: usize) -> Result<u32, EngineError> {
     })
 }
 
+/// A figure as a fraction of two numbers of 64 bits, where it is one.
+pub(super) fn short_fraction(figure: &Exact) -> Option<(i64, i64)> {
+    let (over, under) = figure.terms()?;
+    Some((i64::try_from(over).ok()?, i64::try_from(under).ok()?))
+}
+
 /// Amounts as whole numbers over one divisor, which add up to less than 2⁶³.
 fn over_one_divisor(lines: &[NewLine]) -> Option<(Vec<i64>, i64)> {
     let mut divisor = 1_i128;
@@ -156,10 +162,7 @@ impl Table {
             self.slots.push(line.slot);
             self.materials.push(line.material);
             self.amounts.push(amount);
-            let short = line
-                .demand
-                .terms()
-                .and_then(|(over, under)| Some((i64::try_from(over).ok()?, i64::try_from(under).ok()?)));
+            let short = short_fraction(&line.demand);
             self.demands.push(short.unwrap_or((0, 0)));
             if short.is_none() {
                 self.long.insert(entry, line.demand);
@@ -256,6 +259,11 @@ impl Table {
             return wide.get(entry.checked_sub(self.entries(row).start)?).cloned();
         }
         Exact::from(*self.amounts.get(entry)?).checked_div(&Exact::from(*self.divisors.get(row)?)).ok()
+    }
+
+    /// What the batch of a line needs of its material, as a fraction of two numbers of 64 bits, where it is one.
+    pub(super) fn short_demand(&self, entry: u32) -> Option<(i64, i64)> {
+        self.demands.get(entry as usize).copied().filter(|(_, under)| *under != 0)
     }
 
     /// What the batch of a line needs of its material.

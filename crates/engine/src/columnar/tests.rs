@@ -6,7 +6,7 @@ use domain::{
     catalogue::CatalogueParts,
     generated::{Draw, SiteSize, site},
     materials::MaterialKind,
-    quotations::{BreakCounts, SmallOrder},
+    quotations::{BreakCounts, Freight, FreightPer, SmallOrder},
 };
 use kernel::{Currency, Exact, Mass, Money, Percent, Quantity, UnitPrice, ids::MaterialId};
 
@@ -14,7 +14,7 @@ use super::{Columns, Costs, repriced};
 use crate::{
     CostRequest, CostSheet, Overlay, View, cost_sheet,
     tests::fixtures::{House, percent, price, quantity, today},
-    view::{PriceAdjustment, PriceChange, PriceScope},
+    view::{PriceAdjustment, PriceChange, PriceScope, TermsAdjustment, TermsChange},
 };
 
 fn catalogue(parts: CatalogueParts) -> Catalogue {
@@ -167,6 +167,15 @@ fn changes_agree_with_cost_sheets() {
                 PriceScope::Quotation(catalogue.quotations_of(often)[0].id),
                 PriceAdjustment::To { price: price("0.37 USD"), per: quantity("1 lb") },
             ),
+            // From a price that is alike for any quantity to one that is not.
+            Overlay {
+                terms: vec![TermsChange {
+                    scope: PriceScope::Material(often),
+                    change: TermsAdjustment::Freight(Freight { amount: price("35"), per: FreightPer::Order }),
+                    from: None,
+                }],
+                ..Overlay::default()
+            },
             // A price in a currency without a rate is no price.
             changed(
                 PriceScope::Material(often),

@@ -57,6 +57,11 @@ impl Order<'_> {
         self.validity
     }
 
+    /// One pack, kg or pieces.
+    pub(super) const fn pack(&self) -> &Exact {
+        &self.packs.pack
+    }
+
     /// What a kg or piece of it costs, landed.
     pub(super) fn into_per_unit(self) -> Exact {
         self.per_unit
