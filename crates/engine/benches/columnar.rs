@@ -10,6 +10,7 @@
 use chrono::NaiveDate;
 use domain::{
     Catalogue, Settings,
+    formulas::FormulaLine,
     generated::{SiteSize, site},
 };
 use engine::{
@@ -119,7 +120,7 @@ fn scipy(columns: &Columns) -> Result<(Duration, String), String> {
     let output = Command::new(python)
         .arg(script)
         .arg(&place)
-        .arg(RUNS.to_string())
+        .arg((10 * RUNS).to_string())
         .env("OMP_NUM_THREADS", "1")
         .output()
         .map_err(|error| error.to_string())?;
@@ -138,9 +139,9 @@ fn product_beside_scipy(columns: &Columns) {
     let mut costs = Costs::default();
     columns.cost_all(&mut costs);
     // Turn and turn about, so that both see the same machine.
-    let first = least(RUNS, || columns.cost_all(&mut costs));
+    let first = least(5 * RUNS, || columns.cost_all(&mut costs));
     let other = scipy(columns);
-    let ours = first.min(least(RUNS, || columns.cost_all(&mut costs)));
+    let ours = first.min(least(5 * RUNS, || columns.cost_all(&mut costs)));
     println!("per-kilo product, exact in 128 bits     {}", shown(ours));
     match other {
         Ok((theirs, versions)) => {
@@ -250,6 +251,7 @@ fn main() {
     println!("catalogue made in                       {}", shown(from.elapsed()));
     let bytes = resident() - before;
     println!("memory of the catalogue                 {} MB, {} bytes a line", bytes >> 20, bytes / lines);
+    println!("of it a line itself                     {} bytes", size_of::<FormulaLine>());
 
     let view = View::plain(&catalogue);
     let before = resident();
