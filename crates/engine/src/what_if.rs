@@ -5,6 +5,7 @@ mod because;
 mod costs;
 mod endings;
 mod first_look;
+mod kept;
 mod recalls;
 mod runs;
 mod shares;
@@ -20,10 +21,12 @@ use serde::Serialize;
 
 use crate::{
     EngineError, Overlay,
-    buying::Purchase,
+    buying::{BuyingDays, Purchase, purchase},
     cost::CostSheet,
+    outlook::{Outlook, OutlookRequest, walk_outlook},
     planned::RunRef,
     reach::{Path, reach},
+    recipes::Recipes,
     scenario::{Scenario, lay},
     shelf::{LotOnDay, Shelf, Take},
     view::{MaterialRef, View},
@@ -34,6 +37,7 @@ use runs::shelf_hits;
 
 pub use endings::{Alternate, Ending, LastBuy};
 pub use first_look::{FirstLook, Urgency};
+pub use kept::{Remembered, RememberedRow, Since};
 pub use recalls::{Genealogy, Recall, RecalledBatch};
 pub use shares::{ChangeShare, RowShare};
 pub use timing::{CostStep, CoverFrom, MaterialTiming, Timing};
@@ -452,13 +456,46 @@ pub fn what_if_asked(view: &View<'_>, shelf: &Shelf, asked: &Asked<'_>) -> Resul
             timing::time(&costing, shelf, &laid, &mut answer)?;
         }
     }
-    let stock = recalls::recall(&plain, shelf, &laid, asked.genealogy, &mut answer);
+    let (recalls, set_aside) = recalls::recall(&plain, shelf, &laid, asked.genealogy);
+    answer.recalls = recalls;
     if laid.touches_shelf() {
-        shelf_hits(&plain, &changed, shelf, &laid, &stock, &mut answer)?;
+        shelf_hits(&plain, &changed, shelf, &laid, &set_aside, &mut answer)?;
     }
     endings::ends(&changed, &plain, shelf, &laid, &mut answer)?;
     answer.first_look = first_look::first_look(&answer);
     Ok(answer)
+}
+
+/// What the coming weeks do to the shelf with a scenario over it: the runs, lots and materials as they would be.
+///
+/// # Errors
+/// Those of [`what_if`].
+pub fn outlook_over(
+    view: &View<'_>,
+    shelf: &Shelf,
+    scenario: &Scenario,
+    genealogy: &Genealogy,
+    request: OutlookRequest,
+) -> Result<Outlook, EngineError> {
+    let laid = lay(view, shelf, &scenario.changes, request.today, None)?;
+    let assumed = laid.edited.catalogue(view.catalogue());
+    let changed = plain_over(view, assumed.as_ref(), &laid.overlay);
+    let (_, set_aside) = recalls::recall(view, shelf, &laid, genealogy);
+    let recipes = Recipes::new(&changed);
+    let runs = runs::runs_after(&recipes, &laid, request.today)?;
+    let walk = runs::walk_after(changed.catalogue(), &laid, &set_aside);
+    let mut outlook = walk_outlook(&recipes, walk, &runs, request);
+    for row in outlook.materials.iter_mut().filter(|row| row.short_by.is_positive()) {
+        let material = changed.material(row.material)?;
+        let days = BuyingDays {
+            today: request.today,
+            needed_on: row.first_short_on.unwrap_or(request.today),
+            not_before: &laid.not_before,
+            late: laid.late.get(&row.material).copied().unwrap_or_default(),
+        };
+        row.buy = Some(purchase(&changed, material, row.short_by.raw(), days)?);
+    }
+    Ok(outlook)
 }
 
 /// A view over what is assumed.

@@ -20,6 +20,7 @@ mod potency;
 mod pricing;
 mod properties;
 mod published;
+mod searches;
 mod sensitivities;
 mod sources;
 mod standards;

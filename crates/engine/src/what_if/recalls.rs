@@ -12,7 +12,6 @@ use kernel::{
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::WhatIf;
 use crate::{
     MaterialRef, View,
     scenario::{Laid, Recalled},
@@ -87,9 +86,8 @@ pub(super) fn recall(
     shelf: &Shelf,
     laid: &Laid<'_>,
     genealogy: &Genealogy,
-    answer: &mut WhatIf,
-) -> Bars {
-    let mut bars = Bars::new();
+) -> (Vec<Recall>, Bars) {
+    let (mut recalls, mut bars) = (Vec::new(), Bars::new());
     for recalled in &laid.recalled {
         let lots = LotsKnown { shelf, genealogy };
         let found = follow(&lots, genealogy, recalled);
@@ -98,7 +96,7 @@ pub(super) fn recall(
             bar.0 = bar.0.min(recalled.on);
         }
         let lot = lots.get(recalled.lot);
-        answer.recalls.push(Recall {
+        recalls.push(Recall {
             change: recalled.change,
             lot: recalled.lot,
             number: lots.number(recalled.lot),
@@ -109,7 +107,7 @@ pub(super) fn recall(
             batches: found,
         });
     }
-    bars
+    (recalls, bars)
 }
 
 struct LotsKnown<'s> {

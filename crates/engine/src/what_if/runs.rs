@@ -1,7 +1,7 @@
 //! Runs and lots on both sides of a scenario.
 
 use chrono::NaiveDate;
-use domain::materials::MaterialKind;
+use domain::{Catalogue, materials::MaterialKind};
 use kernel::{
     Mass, Quantity,
     ids::{LotId, MaterialId},
@@ -38,17 +38,42 @@ pub(super) fn shelf_hits(
     let today = answer.as_of;
     let catalogue = plain.catalogue();
     let (recipes, changed_recipes) = (Recipes::new(plain), Recipes::new(changed));
-    let (before_runs, mut after_runs) =
-        (open_runs(&recipes, shelf, today), open_runs(&changed_recipes, &laid.shelf, today));
-    for assumed in &laid.runs {
-        after_runs.push(assumed_run(&changed_recipes, assumed, today)?);
-    }
-    after_runs.sort_by_key(|run| run.on);
+    let before_runs = open_runs(&recipes, shelf, today);
+    let after_runs = runs_after(&changed_recipes, laid, today)?;
     // Both sides are looked at up to the same day, so that only the scenario makes a difference.
     let last_run = before_runs.iter().chain(&after_runs).map(|run| run.on).max();
     let until = last_run.max(laid.last_day).map_or(today, |until| until.max(today));
     let request = OutlookRequest { today, until: Some(until) };
     let before = walk_outlook(&recipes, Walk::new(catalogue, shelf), &before_runs, request);
+    let walk = walk_after(catalogue, laid, set_aside);
+    let after = walk_outlook(&changed_recipes, walk, &after_runs, request);
+
+    let nobody = HashMap::new();
+    let sides = Sides { plain, changed, today, not_before: (&nobody, &laid.not_before), late: &laid.late };
+    for run in &after.runs {
+        let was = before.runs.iter().find(|was| was.run == run.run);
+        answer.runs.extend(sides.run_hit(was, run)?);
+    }
+    answer.lots = lot_hits(plain, &before, &after, today);
+    Ok(())
+}
+
+/// The runs as they would be, in the order they are walked through.
+pub(super) fn runs_after<'l>(
+    recipes: &Recipes<'_>,
+    laid: &'l Laid<'_>,
+    today: NaiveDate,
+) -> Result<Vec<Run<'l>>, EngineError> {
+    let mut runs = open_runs(recipes, &laid.shelf, today);
+    for assumed in &laid.runs {
+        runs.push(assumed_run(recipes, assumed, today)?);
+    }
+    runs.sort_by_key(|run| run.on);
+    Ok(runs)
+}
+
+/// The shelf as it would be, before any run takes from it.
+pub(super) fn walk_after<'l>(catalogue: &'l Catalogue, laid: &'l Laid<'_>, set_aside: &Bars) -> Walk<'l> {
     let mut walk = Walk::new(catalogue, &laid.shelf);
     // What was made with a lot called back is set aside with it; what is named itself stays as it is said.
     let mut bars = set_aside.clone();
@@ -60,16 +85,7 @@ pub(super) fn shelf_hits(
             walk.expect(from, material, delivery.raw, delivery.usable_from, delivery.expires_on);
         }
     }
-    let after = walk_outlook(&changed_recipes, walk, &after_runs, request);
-
-    let nobody = HashMap::new();
-    let sides = Sides { plain, changed, today, not_before: (&nobody, &laid.not_before), late: &laid.late };
-    for run in &after.runs {
-        let was = before.runs.iter().find(|was| was.run == run.run);
-        answer.runs.extend(sides.run_hit(was, run)?);
-    }
-    answer.lots = lot_hits(plain, &before, &after, today);
-    Ok(())
+    walk
 }
 
 /// A run that a scenario assumes.
