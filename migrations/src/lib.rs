@@ -23,6 +23,7 @@ mod m0008_landed_price;
 mod m0009_making_cost;
 mod m0010_standards;
 mod m0013_lots;
+mod m0020_scenarios;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -43,6 +44,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0009_making_cost::Migration),
             Box::new(m0010_standards::Migration),
             Box::new(m0013_lots::Migration),
+            Box::new(m0020_scenarios::Migration),
         ]
     }
 }

@@ -5,6 +5,7 @@
 
 mod bases;
 mod change;
+mod change_words;
 mod containers;
 mod error;
 mod formulas;
@@ -16,6 +17,8 @@ mod lots;
 mod questions;
 mod quotations;
 mod receipts;
+mod scenarios;
+mod searches;
 mod stock;
 mod ticket_end;
 mod ticket_lines;
@@ -41,6 +44,7 @@ use store::Store;
 
 pub use bases::{StandardsFreeze, StandardsFrozen};
 pub use change::Change;
+pub use change_words::{CHANGE_FORMS, WHOSE_FORMS};
 pub use containers::{
     ContainerChange, ContainerNow, ContainerRepack, ContainerWrite, ContainersAdd, LotTransfer,
 };
@@ -52,6 +56,7 @@ pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, Restriction, Take
 pub use questions::ShelfRow;
 pub use quotations::{OfferWrite, QuotationRecord};
 pub use receipts::{LotOrder, ReceiptMore};
+pub use scenarios::{ScenarioKeep, ScenarioRun};
 pub use stock::MovementReverse;
 pub use ticket_end::{FillingWrite, SpoiledComponent, TicketComplete};
 pub use tickets::{AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWrite};

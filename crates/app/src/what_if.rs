@@ -4,8 +4,9 @@ use chrono::NaiveDate;
 use domain::people::Actor;
 use engine::{
     Change, View,
+    outlook::{Outlook, OutlookRequest},
     scenario::Scenario,
-    what_if::{Asked, Genealogy, Parts, WhatIf, what_if_asked},
+    what_if::{Asked, Genealogy, Parts, WhatIf, outlook_over, what_if_asked},
 };
 use kernel::{ids::LotId, limits::NESTING_LEVELS_MAX};
 use std::collections::BTreeSet;
@@ -39,16 +40,38 @@ impl App {
         parts: Parts,
     ) -> Result<WhatIf, Error> {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
-        let recalled = scenario.changes.iter().filter_map(|change| match change {
-            Change::LotRecalled { lot, .. } => Some(*lot),
-            _ => None,
-        });
-        let genealogy = genealogy_of(self.store(), recalled.collect()).await?;
+        let genealogy = genealogy_of(self.store(), recalled_by(scenario)).await?;
         let trim_use = self.trim_use();
         let view = View::plain(&catalogue).with_trim_use(&trim_use);
         let asked = Asked { scenario, as_of, genealogy: &genealogy, parts };
         Ok(what_if_asked(&view, &shelf, &asked)?)
     }
+
+    /// What the coming weeks do to the shelf with a scenario over it.
+    ///
+    /// # Errors
+    /// As [`App::run_check`].
+    pub async fn outlook_over(
+        &self,
+        actor: &Actor,
+        scenario: &Scenario,
+        until: Option<NaiveDate>,
+    ) -> Result<Outlook, Error> {
+        let (catalogue, shelf) = self.whole_shelf(actor).await?;
+        let genealogy = genealogy_of(self.store(), recalled_by(scenario)).await?;
+        let trim_use = self.trim_use();
+        let view = View::plain(&catalogue).with_trim_use(&trim_use);
+        let request = OutlookRequest { today: self.today(), until };
+        Ok(outlook_over(&view, &shelf, scenario, &genealogy, request)?)
+    }
+}
+
+fn recalled_by(scenario: &Scenario) -> Vec<LotId> {
+    let lot = |change: &Change| match change {
+        Change::LotRecalled { lot, .. } => Some(*lot),
+        _ => None,
+    };
+    scenario.changes.iter().filter_map(lot).collect()
 }
 
 /// The tickets that hold some lots, directly and through what was made with them, and all those lots.

@@ -16,6 +16,7 @@ pub mod materials;
 pub mod packs;
 pub mod people;
 pub mod quotations;
+pub mod scenarios;
 pub mod standards;
 pub mod stock;
 pub mod suppliers;

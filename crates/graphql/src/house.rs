@@ -124,8 +124,10 @@ impl HouseQuery {
             ChangeInput,
         >,
         #[graphql(desc = "The day asked; today when nothing is said.")] as_of: Option<Date>,
+        #[graphql(desc = "The least margin a pack should leave, %; packs below it are marked.")]
+        margin_floor_percent: Option<Decimal>,
     ) -> Result<WhatIf> {
-        crate::scenarios::ask(ctx, changes, as_of).await
+        crate::scenarios::ask(ctx, changes, as_of, margin_floor_percent).await
     }
 
     /// What the coming weeks do to the shelf: open tickets day by day, what runs short, what is stranded.
@@ -135,7 +137,20 @@ impl HouseQuery {
         ctx: &Context<'_>,
         #[graphql(desc = "The last day looked at; that of the last open ticket when nothing is said.")]
         until: Option<Date>,
+        #[graphql(
+            desc = "Assumed changes, laid over the house in their order; nothing is written.",
+            default
+        )]
+        changes: Vec<ChangeInput>,
     ) -> Result<Outlook> {
-        Ok(Outlook(ctx.house()?.outlook(ctx.actor()?, until.map(|day| day.0)).await?))
+        let until = until.map(|day| day.0);
+        if changes.is_empty() {
+            return Ok(Outlook(ctx.house()?.outlook(ctx.actor()?, until).await?));
+        }
+        let scenario = engine::Scenario {
+            changes: crate::scenarios::read(ctx, changes).await?,
+            ..engine::Scenario::default()
+        };
+        Ok(Outlook(ctx.house()?.outlook_over(ctx.actor()?, &scenario, until).await?))
     }
 }

@@ -10,12 +10,14 @@ use crate::{
     },
     formulas::FormulasQuery,
     house::HouseQuery,
+    kept::{KeptChanges, KeptQuery},
     lot_details::LotDetailsQuery,
     lots::LotsQuery,
     materials::MaterialsQuery,
     nodes::NodesQuery,
     packs::PacksQuery,
     quotations::QuotationsQuery,
+    searches::SearchesQuery,
     suppliers::SuppliersQuery,
     tickets::TicketsQuery,
 };
@@ -34,6 +36,8 @@ pub struct Query(
     TicketsQuery,
     NodesQuery,
     AuditQuery,
+    KeptQuery,
+    SearchesQuery,
 );
 
 /// Everything that can be changed. Each change is one unit of work: it happens whole or not at all. Its input's `requestKey` makes it
@@ -47,4 +51,5 @@ pub struct Mutation(
     QuotationChanges,
     FormulaChanges,
     StandardChanges,
+    KeptChanges,
 );

@@ -1,8 +1,11 @@
 //! Scenarios: assumed changes, as they are sent.
 
-use async_graphql::{Context, InputObject, OneofObject};
-use engine::{Change, CostSubject, PriceBy, PriceOf, RateBy, RunOf, Scenario};
-use kernel::{Percent, Rate, limits::SCENARIO_CHANGES_MAX};
+mod changes;
+
+use async_graphql::{Context, InputObject, Lookahead, OneofObject};
+use domain::Catalogue;
+use engine::{Change, CostSubject, PriceBy, PriceOf, RateBy, RunOf, Scenario, what_if::Parts};
+use kernel::{Percent, Rate, ids::QuotationId, limits::SCENARIO_CHANGES_MAX};
 
 use crate::{
     amounts::{MoneyInput, QuantityInput},
@@ -12,6 +15,13 @@ use crate::{
     run_check::{RunAmountInput, RunSubjectInput},
     scalars::{CurrencyCode, Date, Decimal},
     what_if::WhatIf,
+};
+
+use changes::More;
+pub use changes::{
+    BatchSizeInput, DeliveryLateInput, DoseChangeInput, DutyChangeInput, FormulaPercentInput,
+    FreightChangeInput, HouseRateChangeInput, LotHoldsInput, OfferInput, OldPriceInput, PackOfMaterialInput,
+    PackPercentInput, RunMovedInput, SalesVolumeInput, SubstituteInput, SupplierEndsInput, SurchargeInput,
 };
 
 /// One assumed change. Changes are laid over the house in their order, and nothing is written.
@@ -33,6 +43,40 @@ pub enum ChangeInput {
     PlannedRun(PlannedRunInput),
     /// A delivery arrives; it can be used after the material's inspection time.
     Delivery(DeliveryInput),
+    /// Freight becomes another than quoted.
+    Freight(FreightChangeInput),
+    /// Import duty becomes another than entered.
+    Duty(DutyChangeInput),
+    /// One charge more than is entered.
+    Surcharge(SurchargeInput),
+    /// A line holds another dose, and another line takes the difference.
+    Dose(DoseChangeInput),
+    /// One material stands in the place of another; where it is not one for one, the q.s. line takes the difference.
+    Substitute(SubstituteInput),
+    /// The usual batch of a formula becomes another.
+    BatchSize(BatchSizeInput),
+    /// What is filled beyond the declared quantity becomes another.
+    Overfill(PackPercentInput),
+    /// The process loss of a formula becomes another.
+    ProcessLoss(FormulaPercentInput),
+    /// A rate of the house becomes another: wages, machine hours, overheads.
+    HouseRate(HouseRateChangeInput),
+    /// Expected sales become others.
+    SalesVolume(SalesVolumeInput),
+    /// A supplier stops selling.
+    SupplierEnds(SupplierEndsInput),
+    /// A lot is called back: neither it nor what was made with it may be used.
+    LotRecalled(LotOnDayInput),
+    /// A lot holds another amount than is entered: a short delivery, a leak.
+    LotHolds(LotHoldsInput),
+    /// Deliveries of a material come late: lots that are not there yet, deliveries assumed before this change, and what would be ordered.
+    DeliveryLate(DeliveryLateInput),
+    /// A planned run is moved.
+    RunMoved(RunMovedInput),
+    /// A material is still used at the old price for a while.
+    OldPrice(OldPriceInput),
+    /// Any of these as a sentence: `dose HW-01 3 1.2%`.
+    Words(String),
 }
 
 /// Prices that become others than quoted.
@@ -55,6 +99,12 @@ pub enum PriceOfInput {
     Material(Which),
     /// Every quotation of a supplier.
     Supplier(Which),
+    /// One pack size of a material, whoever offers it.
+    Pack(PackOfMaterialInput),
+    /// One pack size of one quotation, or one price break of it.
+    Offer(OfferInput),
+    /// Every quotation in one currency.
+    Currency(CurrencyCode),
 }
 
 /// How prices change.
@@ -140,7 +190,32 @@ pub struct DeliveryInput {
 }
 
 /// Asks what the changes would do.
-pub(crate) async fn ask(ctx: &Context<'_>, changes: Vec<ChangeInput>, as_of: Option<Date>) -> Result<WhatIf> {
+pub(crate) async fn ask(
+    ctx: &Context<'_>,
+    changes: Vec<ChangeInput>,
+    as_of: Option<Date>,
+    margin_floor_percent: Option<Decimal>,
+) -> Result<WhatIf> {
+    let mut scenario = Scenario { changes: read(ctx, changes).await?, ..Scenario::default() };
+    if let Some(floor) = margin_floor_percent {
+        scenario.margin_floor = Some(checked("marginFloorPercent", Percent::from_percent(floor.0))?);
+    }
+    let day = ctx.day(as_of)?;
+    Ok(WhatIf(ctx.house()?.what_if_parts(ctx.actor()?, &scenario, day, parts_of(ctx.look_ahead())).await?))
+}
+
+/// What more is asked for than the costs: it takes more costing, so it is worked out for whoever reads it.
+pub(crate) fn parts_of(asked: Lookahead<'_>) -> Parts {
+    let reads = |field: &str| {
+        asked.field(field).exists()
+            || asked.field("packs").field(field).exists()
+            || asked.field("formulas").field(field).exists()
+    };
+    Parts { shares: reads("shares"), timing: reads("timing") || reads("firstYearEffect") }
+}
+
+/// The changes that are meant.
+pub(crate) async fn read(ctx: &Context<'_>, changes: Vec<ChangeInput>) -> Result<Vec<Change>> {
     if changes.len() > SCENARIO_CHANGES_MAX {
         let text = format!("a scenario has at most {SCENARIO_CHANGES_MAX} changes");
         return Err(app::Error::invalid("changes", text).into());
@@ -149,8 +224,7 @@ pub(crate) async fn ask(ctx: &Context<'_>, changes: Vec<ChangeInput>, as_of: Opt
     for (at, change) in changes.into_iter().enumerate() {
         read.push(change_of(ctx, change, &format!("changes[{at}]")).await?);
     }
-    let scenario = Scenario { changes: read, ..Scenario::default() };
-    Ok(WhatIf(ctx.house()?.what_if(ctx.actor()?, &scenario, ctx.day(as_of)?).await?))
+    Ok(read)
 }
 
 fn checked<T, E: ToString>(place: &str, result: std::result::Result<T, E>) -> Result<T> {
@@ -220,6 +294,26 @@ async fn change_of(ctx: &Context<'_>, change: ChangeInput, place: &str) -> Resul
                 expires_on: input.expires_on.map(|day| day.0),
             }
         }
+        ChangeInput::Words(text) => {
+            let read = ctx.house()?.change_in_words(ctx.actor()?, &text).await?;
+            read.map_err(|why| app::Error::invalid(format!("{place}.words"), why))?
+        }
+        ChangeInput::Freight(input) => changes::change_of(ctx, More::Freight(input), place).await?,
+        ChangeInput::Duty(input) => changes::change_of(ctx, More::Duty(input), place).await?,
+        ChangeInput::Surcharge(input) => changes::change_of(ctx, More::Surcharge(input), place).await?,
+        ChangeInput::Dose(input) => changes::change_of(ctx, More::Dose(input), place).await?,
+        ChangeInput::Substitute(input) => changes::change_of(ctx, More::Substitute(input), place).await?,
+        ChangeInput::BatchSize(input) => changes::change_of(ctx, More::BatchSize(input), place).await?,
+        ChangeInput::Overfill(input) => changes::change_of(ctx, More::Overfill(input), place).await?,
+        ChangeInput::ProcessLoss(input) => changes::change_of(ctx, More::ProcessLoss(input), place).await?,
+        ChangeInput::HouseRate(input) => changes::change_of(ctx, More::HouseRate(input), place).await?,
+        ChangeInput::SalesVolume(input) => changes::change_of(ctx, More::SalesVolume(input), place).await?,
+        ChangeInput::SupplierEnds(input) => changes::change_of(ctx, More::SupplierEnds(input), place).await?,
+        ChangeInput::LotRecalled(input) => changes::change_of(ctx, More::LotRecalled(input), place).await?,
+        ChangeInput::LotHolds(input) => changes::change_of(ctx, More::LotHolds(input), place).await?,
+        ChangeInput::DeliveryLate(input) => changes::change_of(ctx, More::DeliveryLate(input), place).await?,
+        ChangeInput::RunMoved(input) => changes::change_of(ctx, More::RunMoved(input), place).await?,
+        ChangeInput::OldPrice(input) => changes::change_of(ctx, More::OldPrice(input), place).await?,
     })
 }
 
@@ -232,23 +326,44 @@ fn price_of(ctx: &Context<'_>, of: &PriceOfInput, place: &str) -> Result<PriceOf
         PriceOfInput::Supplier(which) => {
             PriceOf::Supplier(catalogue.supplier(which, &format!("{place}.supplier"))?.id)
         }
-        PriceOfInput::Quotation(Which::Id(id)) => {
-            PriceOf::Quotation(catalogue.quotation_of_id(id, &format!("{place}.quotation.id"))?.id)
+        PriceOfInput::Quotation(which) => {
+            PriceOf::Quotation(quotation_named(&catalogue, which, &format!("{place}.quotation"))?)
         }
-        PriceOfInput::Quotation(Which::Code(reference)) => {
-            let key = domain::text::code_key(reference);
-            let mut found =
-                catalogue.quotations().iter().filter(|q| domain::text::code_key(&q.reference) == key);
-            match (found.next(), found.next()) {
-                (Some(quotation), None) => PriceOf::Quotation(quotation.id),
-                (Some(_), Some(_)) => {
-                    let text = "several quotations have this reference; name one by its id";
-                    return Err(app::Error::invalid(format!("{place}.quotation.code"), text).into());
-                }
-                (None, _) => return Err(app::Error::not_found("quotation", key).into()),
+        PriceOfInput::Pack(input) => PriceOf::Pack {
+            material: catalogue.material(&input.material, &format!("{place}.pack.material"))?.id,
+            pack: checked(&format!("{place}.pack.pack"), input.pack.quantity())?,
+        },
+        PriceOfInput::Offer(input) => {
+            let at = input.price_break.as_ref().map(|at| at.quantity()).transpose();
+            PriceOf::Offer {
+                quotation: quotation_named(
+                    &catalogue,
+                    &input.quotation,
+                    &format!("{place}.offer.quotation"),
+                )?,
+                pack: checked(&format!("{place}.offer.pack"), input.pack.quantity())?,
+                price_break: checked(&format!("{place}.offer.priceBreak"), at)?,
             }
         }
+        PriceOfInput::Currency(currency) => PriceOf::Currency(currency.0),
     })
+}
+
+fn quotation_named(catalogue: &Catalogue, which: &Which, place: &str) -> Result<QuotationId> {
+    let reference = match which {
+        Which::Id(id) => return Ok(catalogue.quotation_of_id(id, &format!("{place}.id"))?.id),
+        Which::Code(reference) => reference,
+    };
+    let key = domain::text::code_key(reference);
+    let mut found = catalogue.quotations().iter().filter(|q| domain::text::code_key(&q.reference) == key);
+    match (found.next(), found.next()) {
+        (Some(quotation), None) => Ok(quotation.id),
+        (Some(_), Some(_)) => {
+            let text = "several quotations have this reference; name one by its id";
+            Err(app::Error::invalid(format!("{place}.code"), text).into())
+        }
+        (None, _) => Err(app::Error::not_found("quotation", key).into()),
+    }
 }
 
 fn price_by(by: PriceByInput, place: &str) -> Result<PriceBy> {

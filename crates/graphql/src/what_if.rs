@@ -1,5 +1,7 @@
 //! What-if: what assumed changes would do.
 
+mod more;
+
 use async_graphql::{Context, Enum, Object, SimpleObject};
 use engine::{
     present::{PER_KG_PLACES, PER_UNIT_PLACES, PERCENT_PLACES},
@@ -21,6 +23,8 @@ use crate::{
     shelf::{LotOnDay, lot_of},
     tickets::{Ticket, ticket_of},
 };
+
+use more::{ChangeShare, Ending, FirstLook, MaterialTiming, Recall, RowShare, Timing};
 
 /// What a scenario does.
 pub struct WhatIf(pub answer::WhatIf);
@@ -88,6 +92,48 @@ impl WhatIf {
     #[graphql(complexity = "crate::limits::list(child_complexity)")]
     async fn lots(&self) -> Vec<LotHit> {
         self.0.lots.iter().cloned().map(LotHit).collect()
+    }
+
+    /// Lots called back, with what was made of them.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn recalls(&self) -> Vec<Recall> {
+        self.0.recalls.iter().cloned().map(Recall).collect()
+    }
+
+    /// Materials that a supplier stops selling.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn endings(&self) -> Vec<Ending> {
+        let currency = self.0.currency;
+        self.0.endings.iter().map(|ending| Ending { ending: ending.clone(), currency }).collect()
+    }
+
+    /// What each change does to the yearly effect when it is laid over those before it, in their order. With `notShared` they add up
+    /// to the yearly effect before rounding.
+    async fn shares(&self) -> Result<Vec<ChangeShare>> {
+        self.0.shares.iter().map(|share| ChangeShare::of(share, self.0.currency)).collect()
+    }
+
+    /// What of the yearly effect cannot be told apart by change, since a cost is not known with some of the changes only. Nought unless
+    /// `shares` is asked for.
+    async fn not_shared(&self) -> Result<Money> {
+        Money::rounded(&self.0.not_shared, self.0.currency.minor_places(), self.0.currency)
+    }
+
+    /// From when each material is used at its new price, while what is there at the old one lasts.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn timing(&self) -> Vec<MaterialTiming> {
+        self.0.materials.iter().cloned().map(MaterialTiming).collect()
+    }
+
+    /// The yearly effect in the 365 days from `costedOn`, while what is there at the old price is used up.
+    async fn first_year_effect(&self) -> Result<Option<Money>> {
+        let effect = self.0.first_year_effect.as_ref();
+        effect.map(|e| Money::rounded(e, self.0.currency.minor_places(), self.0.currency)).transpose()
+    }
+
+    /// What to look at first: what is unsafe or unsaleable, what cannot be made this week, what loses money, what to do by when.
+    async fn first_look(&self) -> Vec<FirstLook> {
+        self.0.first_look.iter().map(FirstLook::of).collect()
     }
 
     /// What could not be costed, and why, each in a sentence.
@@ -194,6 +240,41 @@ impl CostHit {
     /// How the change reaches it.
     async fn paths(&self) -> Vec<ReachPath> {
         self.hit.paths.iter().cloned().map(ReachPath).collect()
+    }
+
+    /// Why it is hit, in sentences: each way a price reaches it, and what is assumed of it.
+    async fn because(&self) -> &[String] {
+        &self.hit.because
+    }
+
+    /// Expected sales in a year as entered, whole units; `unitsAYear` is what is assumed.
+    async fn units_before(&self) -> Option<Decimal> {
+        self.hit.units_before.map(Decimal::whole)
+    }
+
+    /// What is earned more in a year, at the volumes of each side; below nought when it is less. Null without a price or a volume.
+    async fn earned_change(&self) -> Result<Option<Money>> {
+        self.money(self.hit.earned_change.as_ref(), self.currency.minor_places())
+    }
+
+    /// Whether the margin would be less than the floor; null without a floor or a margin.
+    async fn below_floor(&self) -> Option<bool> {
+        self.hit.below_floor
+    }
+
+    /// The price per unit at which the margin would be the floor, to 4 places.
+    async fn price_for_floor(&self) -> Result<Option<Money>> {
+        self.money(self.hit.price_for_floor.as_ref(), PER_UNIT_PLACES)
+    }
+
+    /// What each change does to it when it is laid over those before it, in their order.
+    async fn shares(&self) -> Result<Vec<RowShare>> {
+        self.hit.shares.iter().map(|share| RowShare::of(share, self.currency)).collect()
+    }
+
+    /// From when its cost moves; null for a formula, and where no price moves.
+    async fn timing(&self) -> Result<Option<Timing>> {
+        self.hit.timing.as_ref().map(|timing| Timing::of(timing, self.currency)).transpose()
     }
 
     /// As it is.

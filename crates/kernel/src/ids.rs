@@ -94,6 +94,8 @@ ids! {
     WeighingId,
     /// An API token.
     TokenId,
+    /// A scenario that is kept.
+    ScenarioId,
     /// An entry of the audit trail.
     AuditId,
 }

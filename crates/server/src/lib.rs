@@ -58,6 +58,7 @@ async fn run_command(cli: &Cli) -> Result<Outcome, Failure> {
         Command::Outlook(args) => commands::outlook::run(&settings, args).await,
         Command::Shelf(args) => commands::shelf::run(&settings, args).await,
         Command::Ledger(command) => commands::ledger::run(&settings, command).await,
+        Command::Search(command) => commands::search::run(&settings, command).await,
         Command::Standards(command) => commands::standards::run(&settings, command).await,
         Command::Migrate(args) => commands::migrate::run(&settings, args).await,
         Command::Schema => commands::schema::run(),

@@ -65,6 +65,8 @@ pub struct ScenarioFile {
     pub lot_expires: Vec<String>,
     /// As `--lot-rejected`.
     pub lot_rejected: Vec<String>,
+    /// As `--change`.
+    pub change: Vec<String>,
 }
 
 /// Everything that was read.

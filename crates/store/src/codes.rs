@@ -160,7 +160,12 @@ impl<'a> At<'a> {
         }
     }
 
-    fn require<T>(&self, column: &str, value: Option<T>, found: impl Display) -> Result<T, StoreError> {
+    pub(crate) fn require<T>(
+        &self,
+        column: &str,
+        value: Option<T>,
+        found: impl Display,
+    ) -> Result<T, StoreError> {
         value.ok_or_else(|| self.corrupt(column, format_args!("“{found}” makes no sense")))
     }
 

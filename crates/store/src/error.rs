@@ -29,6 +29,8 @@ pub mod constraints {
     pub const PACK_CODE: &str = "uq_packs_code_key";
     /// A lot number is taken.
     pub const LOT_NUMBER: &str = "uq_lots_number_key";
+    /// A scenario of that name and number is kept already.
+    pub const SCENARIO_NUMBER: &str = "uq_scenarios_name_key_number";
     /// A ticket number is taken.
     pub const TICKET_NUMBER: &str = "uq_tickets_number_key";
     /// The movement is reversed already.

@@ -32,6 +32,7 @@ mod page;
 pub mod quotations;
 pub mod requests;
 mod rows;
+pub mod scenarios;
 pub mod site;
 pub mod standards;
 pub mod stock;

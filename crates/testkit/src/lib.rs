@@ -8,5 +8,6 @@
     reason = "a test stops at the first surprise"
 )]
 
+pub mod contents;
 pub mod db;
 pub mod samples;

@@ -19,3 +19,4 @@ mod races;
 mod random_histories;
 mod requests;
 mod rights;
+mod what_if;

@@ -160,6 +160,10 @@ pub enum Command {
     )]
     WhatIf(WhatIfArgs),
 
+    /// How far a price or a dose may go, the cheapest way to buy, what uses up a lot; nothing is written
+    #[command(subcommand)]
+    Search(SearchCommand),
+
     /// What the coming weeks do to the shelf: runs that come up short, lots that are stranded
     Outlook(OutlookArgs),
 
@@ -331,6 +335,22 @@ pub struct WhatIfArgs {
     #[arg(long, value_name = "TEXT")]
     pub lot_rejected: Vec<String>,
 
+    /// Any other change in words, in the order they are laid: 'dose FORMULA LINE 1.2%', 'ends SUPPLIER on DATE'; 'help' lists them
+    #[arg(long, value_name = "TEXT")]
+    pub change: Vec<String>,
+
+    /// The least margin a pack should leave, %; packs below it are marked
+    #[arg(long, value_name = "PERCENT")]
+    pub margin_floor: Option<String>,
+
+    /// Keep the scenario and its answer under this name
+    #[arg(long, value_name = "NAME")]
+    pub keep: Option<String>,
+
+    /// Run a kept scenario again and say what changed since
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["keep", "change", "price", "lot_expires", "lot_rejected", "scenario"])]
+    pub kept: Option<String>,
+
     /// A file that holds such changes as JSON
     #[arg(long, value_name = "FILE")]
     pub scenario: Option<PathBuf>,
@@ -338,6 +358,44 @@ pub struct WhatIfArgs {
     /// Prices and rates of this day [default: today]
     #[arg(long, value_name = "DATE", value_parser = values::date)]
     pub as_of: Option<NaiveDate>,
+}
+
+/// What is searched for.
+#[derive(Debug, Clone, Subcommand)]
+pub enum SearchCommand {
+    /// The price of a material at which a pack's margin reaches a floor
+    FloorPrice {
+        /// The pack's code
+        pack: String,
+
+        /// The material's code
+        material: String,
+
+        /// The least margin: 40%
+        floor: String,
+    },
+    /// The greatest dose of a line at which a kg costs no more than so much; the q.s. line takes the difference
+    FittingDose {
+        /// The formula's code
+        formula: String,
+
+        /// The position of the line
+        line: u32,
+
+        /// What a kg may cost, in the house's currency
+        cost: String,
+    },
+    /// The cheapest way to buy what planned runs are short of
+    Purchases {
+        /// The last day to look at [default: the day of the last open ticket]
+        #[arg(long, value_name = "DATE", value_parser = values::date)]
+        until: Option<NaiveDate>,
+    },
+    /// What to make to use up a lot before it expires
+    UseUp {
+        /// The lot's number
+        lot: String,
+    },
 }
 
 /// Options of `outlook`.

@@ -7,6 +7,7 @@ pub mod ledger;
 pub mod migrate;
 pub mod outlook;
 pub mod schema;
+pub mod search;
 pub mod serve;
 pub mod shelf;
 pub mod standards;

@@ -20,6 +20,7 @@ pub(crate) mod materials;
 pub(crate) mod movements;
 pub(crate) mod packs;
 pub(crate) mod quotations;
+pub(crate) mod scenarios;
 pub(crate) mod standards;
 pub(crate) mod suppliers;
 pub(crate) mod tickets;

@@ -39,7 +39,7 @@ impl Row {
 }
 
 /// What a change can be of: the kind, and whether it takes a `by`.
-const KINDS: [&str; 10] = [
+const KINDS: [&str; 11] = [
     "price-material",
     "price-supplier",
     "price-quotation",
@@ -50,9 +50,10 @@ const KINDS: [&str; 10] = [
     "unavailable",
     "run",
     "delivery",
+    "words",
 ];
 /// The sentences offered when nothing is asked yet; the kinds of price share one.
-const OFFERED: [&str; 8] = [
+const OFFERED: [&str; 9] = [
     "price-material",
     "rate",
     "lot-expires",
@@ -61,6 +62,7 @@ const OFFERED: [&str; 8] = [
     "unavailable",
     "run",
     "delivery",
+    "words",
 ];
 
 fn rows_of(fields: &Fields) -> Vec<Row> {
@@ -152,6 +154,7 @@ fn form(catalogue: &Catalogue, rows: &[Row], as_of: &str) -> Markup {
             .chain(catalogue.suppliers.iter().map(|s| (s.code.as_str(), s.name.as_str())))))
         (ui::suggestions("makeable", catalogue.packs.iter().map(|p| (p.code.as_str(), p.name.as_str()))
             .chain(catalogue.formulas.iter().map(|f| (f.code.as_str(), f.name.as_str())))))
+        (ui::suggestions("change-forms", app::CHANGE_FORMS.iter().map(|form| (*form, ""))))
     }
 }
 
@@ -208,6 +211,7 @@ fn sentence(row: &Row, at: usize) -> Markup {
                 "unavailable" => { (kind) (t::S_NOBODY) " " (what(t::S_CODE, "materials", t::S_CODE_EXAMPLE)) " " (t::S_BEFORE) " " (hidden("by")) (day(t::S_DAY)) }
                 "run" => { (kind) (t::S_RUN_OF) " " (by(t::S_UNITS_OR_BATCH, t::S_UNITS_EXAMPLE)) " " (t::OF) " " (what(t::S_CODE, "makeable", t::S_PACK_EXAMPLE)) " " (t::S_ON) " " (day(t::S_DAY)) }
                 "delivery" => { (kind) (t::S_DELIVERY_OF) " " (by(t::S_AMOUNT, "200 kg")) " " (t::OF) " " (what(t::S_CODE, "materials", t::S_CODE_EXAMPLE)) " " (t::S_ON) " " (day(t::S_DAY)) }
+                "words" => { (kind) (t::S_IN_WORDS) " " (what(t::S_IN_WORDS, "change-forms", "dose HW-01 3 1.2%")) (hidden("by")) (hidden("day")) }
                 _ => { (kind) (t::S_UNKNOWN) " " (what(t::S_CODE, "", "")) (hidden("by")) (hidden("day")) }
             }
             button.link.drop-row type="button" hidden aria-label=(t::REMOVE) { "✕" }

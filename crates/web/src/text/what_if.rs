@@ -43,8 +43,10 @@ words! {
     S_ON = "on";
     S_DELIVERY_OF = "A delivery of";
     S_AMOUNT = "How much";
+    S_IN_WORDS = "Anything else, in words:";
     S_UNKNOWN = "A change nobody here understands:";
 
+    FIRST_LOOK = "What to look at first";
     THE_ANSWER = "The answer";
     HITS_NOTHING = "This changes nothing: no cost, no run and no lot.";
     YEARLY_EFFECT = "A year’s effect on what is sold:";

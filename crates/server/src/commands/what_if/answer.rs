@@ -1,5 +1,6 @@
 //! The answer to a what-if, for programs and for people.
 
+use app::ScenarioRun;
 use chrono::NaiveDate;
 use domain::Catalogue;
 use engine::{
@@ -12,6 +13,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 use std::fmt::Write as _;
 
+use super::more::{self, More};
 use crate::{
     commands::outlook::run_name,
     output::{Amount, money},
@@ -31,6 +33,8 @@ pub struct Answer {
     tickets: Vec<TicketRow>,
     runs: Vec<RunRow>,
     lots: Vec<LotRow>,
+    #[serde(flatten)]
+    more: More,
     problems: Vec<String>,
 }
 
@@ -46,6 +50,10 @@ struct Hit {
     margin_change_points: Option<Decimal>,
     price_to_hold_margin: Option<Decimal>,
     units_a_year: Option<u64>,
+    earned_change: Option<Decimal>,
+    below_floor: Option<bool>,
+    price_for_floor: Option<Decimal>,
+    because: Option<String>,
     yearly_effect: Option<Decimal>,
     not_known: Vec<&'static str>,
 }
@@ -105,7 +113,7 @@ struct LotRow {
 ///
 /// # Errors
 /// [`EngineError`] when a figure is too large to print.
-pub fn of(catalogue: &Catalogue, found: &WhatIf) -> Result<Answer, EngineError> {
+pub fn of(catalogue: &Catalogue, found: &WhatIf, run: Option<&ScenarioRun>) -> Result<Answer, EngineError> {
     let minor = found.currency.minor_places();
     let hits = |hits: &[CostHit]| hits.iter().map(|hit| hit_of(hit, minor)).collect::<Result<Vec<_>, _>>();
     let mut tickets = Vec::with_capacity(found.ticket_costs.len());
@@ -132,11 +140,12 @@ pub fn of(catalogue: &Catalogue, found: &WhatIf) -> Result<Answer, EngineError> 
         tickets,
         runs: found.runs.iter().map(|hit| run_of(catalogue, hit)).collect(),
         lots: found.lots.iter().map(lot_of).collect(),
+        more: more::of(found, run)?,
         problems: found.problems.clone(),
     })
 }
 
-fn rounded(value: Option<&Exact>, places: u32) -> Result<Option<Decimal>, EngineError> {
+pub(super) fn rounded(value: Option<&Exact>, places: u32) -> Result<Option<Decimal>, EngineError> {
     Ok(value.map(|value| value.round_half_even(places)).transpose()?)
 }
 
@@ -156,6 +165,10 @@ fn hit_of(hit: &CostHit, minor: u32) -> Result<Hit, EngineError> {
         margin_change_points: percent(hit.margin_change.as_ref())?,
         price_to_hold_margin: rounded(hit.price_to_hold_margin.as_ref(), PER_UNIT_PLACES)?,
         units_a_year: hit.units_a_year,
+        earned_change: rounded(hit.earned_change.as_ref(), minor)?,
+        below_floor: hit.below_floor,
+        price_for_floor: rounded(hit.price_for_floor.as_ref(), PER_UNIT_PLACES)?,
+        because: more::because(hit),
         yearly_effect: rounded(hit.yearly_effect.as_ref(), minor)?,
         not_known: hit.not_known.iter().map(|not_known| not_known.words()).collect(),
     })
@@ -213,16 +226,19 @@ fn lot_of(hit: &LotHit) -> LotRow {
 /// The answer for people.
 pub fn text(answer: &Answer) -> String {
     let mut text = format!("Costs of {}, in {}. Nothing was written.\n", answer.costed_on, answer.currency);
+    more::first(&mut text, &answer.more);
     packs(&mut text, answer);
     formulas(&mut text, answer);
     tickets(&mut text, answer);
     runs(&mut text, answer);
     lots(&mut text, answer);
+    more::rest(&mut text, &answer.more, answer.currency.code());
     if answer.packs.is_empty()
         && answer.formulas.is_empty()
         && answer.tickets.is_empty()
         && answer.runs.is_empty()
         && answer.lots.is_empty()
+        && answer.more.hits_nothing()
     {
         text.push_str("\nThis changes nothing: no formula, pack, ticket or lot is hit.\n");
     }
@@ -236,7 +252,7 @@ fn figure(figure: Option<Decimal>) -> String {
     figure.map_or_else(|| "?".to_owned(), |figure| figure.to_string())
 }
 
-fn signed(figure: Option<Decimal>, unit: &str) -> String {
+pub(super) fn signed(figure: Option<Decimal>, unit: &str) -> String {
     match figure {
         None => "?".to_owned(),
         Some(figure) if figure > Decimal::ZERO => format!("+{figure}{unit}"),
@@ -271,6 +287,12 @@ fn packs(text: &mut String, answer: &Answer) {
         ]);
         if !hit.not_known.is_empty() {
             table.beneath(format!("not known: {}", hit.not_known.join(", ")));
+        }
+        if hit.below_floor == Some(true) {
+            table.beneath(format!("below the floor; {} would reach it", figure(hit.price_for_floor)));
+        }
+        if let Some(because) = &hit.because {
+            table.beneath(because.as_str());
         }
     }
     let _ = write!(text, "\n{table}");

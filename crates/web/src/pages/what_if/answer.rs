@@ -36,6 +36,12 @@ pub fn shown(catalogue: &Catalogue, answer: &WhatIf) -> Markup {
             p.quiet { (t::COSTED_FOR) " " (fig::date(answer.costed_on)) ". " (t::NOTHING_WRITTEN) }
             @if !answer.problems.is_empty() { ul { @for problem in &answer.problems { li { (t::sentence(problem)) } } } }
         }
+        @if !answer.first_look.is_empty() {
+            h2 { (t::FIRST_LOOK) }
+            ul { @for look in &answer.first_look {
+                li { strong { (look.urgency.words()) } ": " @if let Some(by) = look.by { (fig::date(by)) ": " } (look.says) }
+            } }
+        }
         @if !answer.packs.is_empty() { (packs(answer)) }
         @if !answer.formulas.is_empty() { (formulas(answer)) }
         @if !answer.runs.is_empty() {

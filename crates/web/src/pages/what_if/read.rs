@@ -26,6 +26,13 @@ pub async fn scenario(
     let mut changes = Vec::with_capacity(rows.len());
     let mut problems = Vec::new();
     for (row, number) in rows.iter().zip(1_usize..) {
+        if row.kind == "words" {
+            match web.app.change_in_words(&who.actor, &row.what).await? {
+                Ok(change) => changes.push(change),
+                Err(why) => problems.push(t::change_wrong(number, &why)),
+            }
+            continue;
+        }
         let lot = if row.kind.starts_with("lot-") {
             web.app.lot_by_number(&who.actor, &row.what).await?.map(|lot| lot.id)
         } else {
