@@ -24,6 +24,7 @@ mod m0009_making_cost;
 mod m0010_standards;
 mod m0013_lots;
 mod m0020_scenarios;
+mod m0016_ticket_life;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -45,6 +46,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0010_standards::Migration),
             Box::new(m0013_lots::Migration),
             Box::new(m0020_scenarios::Migration),
+            Box::new(m0016_ticket_life::Migration),
         ]
     }
 }

@@ -3,6 +3,7 @@
 //!
 //! Questions (costing, run check, what-if, outlook) read the catalogue and the shelf and write nothing.
 
+mod balances;
 mod bases;
 mod change;
 mod change_words;
@@ -21,9 +22,11 @@ mod scenarios;
 mod searches;
 mod stock;
 mod ticket_end;
+mod ticket_life;
 mod ticket_lines;
 mod tickets;
 mod tokens;
+mod weigh_rules;
 mod weighing;
 mod what_if;
 
@@ -42,6 +45,7 @@ use engine::TrimBook;
 use kernel::{Currency, limits::TRIM_TICKETS_MAX};
 use store::Store;
 
+pub use balances::{AlternateApprove, BalanceRecord};
 pub use bases::{StandardsFreeze, StandardsFrozen};
 pub use change::Change;
 pub use change_words::{CHANGE_FORMS, WHOSE_FORMS};
@@ -59,9 +63,13 @@ pub use receipts::{LotOrder, ReceiptMore};
 pub use scenarios::{ScenarioKeep, ScenarioRun};
 pub use stock::MovementReverse;
 pub use ticket_end::{FillingWrite, SpoiledComponent, TicketComplete};
-pub use tickets::{AllocationChoice, TicketAllocate, TicketCancel, TicketSize, TicketSubject, TicketWrite};
+pub use ticket_life::{NextStep, TicketScale, TicketStep, TicketVoid, VoidedWeighing};
+pub use tickets::{
+    AllocationChoice, ReworkWrite, TicketAllocate, TicketAsks, TicketCancel, TicketSize, TicketSubject,
+    TicketWrite,
+};
 pub use tokens::{IssuedToken, TokenIssue};
-pub use weighing::{TicketWeigh, WeighingTakeBack, WeighingWrite};
+pub use weighing::{TicketWeigh, WeighingConfirm, WeighingHow, WeighingTakeBack, WeighingWrite};
 
 /// Where "now" comes from. The real clock lives in `server`; tests move theirs by hand.
 pub trait Clock: Send + Sync {

@@ -32,6 +32,7 @@ use crate::{
     change::{Begun, Work},
     fresh::Problems,
     lots::{lot_enter, lot_lock, lots_lock_of_materials},
+    ticket_life::{awake, ready_to_make, steps_take},
     tickets::{not_ready, ticket_lock, ticket_reload},
 };
 
@@ -89,26 +90,19 @@ impl App {
         };
         let catalogue = self.snapshot();
         let ticket = ticket_lock(&work.tx, input.ticket).await?;
-        if ticket.status != TicketStatus::InProcess {
-            return Err(not_ready(&ticket, "in process"));
-        }
+        awake(&ticket)?;
+        let steps: &[TicketStatus] = match ticket.status {
+            TicketStatus::Weighing => {
+                ready_to_make(&catalogue, &ticket)?;
+                &[TicketStatus::Making, TicketStatus::Filling, TicketStatus::Reconciled]
+            }
+            TicketStatus::Making | TicketStatus::OnTest => &[TicketStatus::Filling, TicketStatus::Reconciled],
+            _ => return Err(not_ready(&ticket, "being weighed or made, or on test")),
+        };
         let (formula, version) = catalogue
             .version(ticket.version)
             .ok_or_else(|| Error::not_found("formula version", ticket.version))?;
-        // A batch that stood at its result before anything was added needs nothing of its trim lines.
-        let trimmed: Vec<u32> =
-            version.lines.iter().filter(|line| line.trim.is_some()).map(|line| line.position).collect();
-        let missing: Vec<u32> = ticket
-            .lines
-            .iter()
-            .filter(|line| line.target.is_positive() && ticket.weighed_on(line.id).is_zero())
-            .map(|line| line.position)
-            .filter(|position| !trimmed.contains(position))
-            .collect();
-        if !missing.is_empty() {
-            return Err(Refusal::LinesNotWeighed { number: ticket.number.clone(), lines: missing }.into());
-        }
-        if !trimmed.is_empty() {
+        if version.lines.iter().any(|line| line.trim.is_some()) {
             // What it took goes into the averages, which are taken in with the catalogue.
             work.changes_catalogue();
         }
@@ -187,13 +181,7 @@ impl App {
             note,
         };
         store::tickets::completion_insert(&work.tx, ticket.id, &completion).await?;
-        store::tickets::ticket_status_set(
-            &work.tx,
-            ticket.id,
-            TicketStatus::Complete,
-            ticket.note.as_deref(),
-        )
-        .await?;
+        steps_take(&work, &ticket, steps, None).await?;
         let after = ticket_reload(&work.tx, ticket.id).await?;
         work.note(
             "ticket",

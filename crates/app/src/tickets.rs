@@ -5,7 +5,7 @@ use domain::{
     Catalogue, Refusal,
     formulas::{Formula, FormulaVersion, VersionStatus},
     lots::Lot,
-    people::Capability,
+    people::{Actor, Capability},
     text,
     tickets::{Allocation, Ticket, TicketStatus},
 };
@@ -17,6 +17,7 @@ use engine::{
 use kernel::{
     Count, Mass, Quantity,
     ids::{FormulaId, FormulaVersionId, LotId, MaterialId, PackId, TicketId},
+    limits::REWORK_SHARE_USUAL,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -27,7 +28,8 @@ use crate::{
     change::Begun,
     fresh::Problems,
     lots::{lot_short, lots_lock_of_materials},
-    ticket_lines::lines_for,
+    ticket_life::steps_take,
+    ticket_lines::{LinePlan, lines_for},
 };
 
 /// What a ticket is written from.
@@ -65,6 +67,29 @@ pub struct TicketWrite {
     pub number: Option<String>,
     /// Remarks.
     pub note: Option<String>,
+    /// What else is asked of it.
+    #[serde(default)]
+    pub asks: TicketAsks,
+}
+
+/// What is asked of a ticket besides its lines.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+pub struct TicketAsks {
+    /// Every weighing is looked at by a second person.
+    pub second_check_everywhere: bool,
+    /// Or those of these lines.
+    pub second_check_lines: Vec<u32>,
+    /// An earlier lot that is worked into the batch.
+    pub rework: Option<ReworkWrite>,
+}
+
+/// An earlier lot that is worked into a batch.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct ReworkWrite {
+    /// The lot: of what the formula makes.
+    pub lot: LotId,
+    /// How much of it; everything else makes up the rest of the batch.
+    pub amount: Mass,
 }
 
 /// Lots to be promised to a ticket.
@@ -143,7 +168,21 @@ impl App {
         }
         problems.none()?;
         let batch = batch.ok_or_else(|| Error::internal("a ticket without problems lacks its batch"))?;
-        let lines = lines_for(&view, formula, version, batch)?;
+        let balances = store::balances::balances_all(&work.tx).await?;
+        let rework = match input.asks.rework {
+            None => None,
+            Some(rework) => Some(self.rework_settle(&work.tx, change.actor, formula, batch, rework).await?),
+        };
+        let plan = LinePlan {
+            formula,
+            version,
+            batch,
+            rework,
+            balances: &balances,
+            asks: &input.asks,
+            day: input.planned_for,
+        };
+        let lines = lines_for(&view, &plan)?;
         let number = ticket_number_settle(&work.tx, number).await?;
         let ticket = Ticket {
             id: TicketId::new(),
@@ -165,6 +204,9 @@ impl App {
             written_by: work.by.clone(),
             written_at: work.at,
             note,
+            paused: None,
+            planned_batch: None,
+            steps: Vec::new(),
         };
         store::tickets::ticket_insert(&work.tx, &ticket).await?;
         work.note("ticket", ticket.id, None::<&()>, &ticket, None)?;
@@ -185,7 +227,7 @@ impl App {
         let catalogue = self.snapshot();
         let ticket = ticket_lock(&work.tx, input.ticket).await?;
         if !ticket.status.is_open() {
-            return Err(not_ready(&ticket, "planned, allocated or in process"));
+            return Err(not_ready(&ticket, "open: its bulk not made yet"));
         }
         let day = ticket.planned_for.max(self.today());
         let materials: BTreeSet<MaterialId> = ticket.lines.iter().map(|line| line.material).collect();
@@ -193,9 +235,9 @@ impl App {
         let lots = lots_lock_of_materials(&work.tx, &materials).await?;
         let allocations = allocate(&catalogue, &ticket, &lots, day, &input.choices)?;
         store::tickets::allocations_replace(&work.tx, ticket.id, &allocations).await?;
-        let status =
-            if ticket.status == TicketStatus::Planned { TicketStatus::Allocated } else { ticket.status };
-        store::tickets::ticket_status_set(&work.tx, ticket.id, status, ticket.note.as_deref()).await?;
+        if ticket.status == TicketStatus::Planned {
+            steps_take(&work, &ticket, &[TicketStatus::Allocated], None).await?;
+        }
         let after = ticket_reload(&work.tx, ticket.id).await?;
         work.note(
             "ticket",
@@ -210,7 +252,7 @@ impl App {
     /// Gives a ticket up before anything was weighed, and lets go of its promises.
     ///
     /// # Errors
-    /// [`Refusal::TicketNotReady`] once something was weighed.
+    /// [`Refusal::TicketNotReady`] once something was weighed; it is voided then.
     pub async fn ticket_cancel(&self, change: &Change<'_>, input: TicketCancel) -> Result<Ticket, Error> {
         let mut work = match self.begin(change, Capability::PlanAndMake, "ticket-cancel", &input).await? {
             Begun::Repeat(ticket) => return Ok(ticket),
@@ -219,11 +261,8 @@ impl App {
         let reason =
             text::note("a reason", &input.reason).map_err(|error| Error::invalid("reason", error))?;
         let ticket = ticket_lock(&work.tx, input.ticket).await?;
-        let nothing_weighed = ticket.weighings.iter().all(|w| w.reversed.is_some());
-        if !ticket.status.is_open() || !nothing_weighed {
-            return Err(not_ready(&ticket, "planned or allocated, with nothing weighed"));
-        }
         store::tickets::allocations_replace(&work.tx, ticket.id, &[]).await?;
+        steps_take(&work, &ticket, &[TicketStatus::Cancelled], Some(&reason)).await?;
         store::tickets::ticket_status_set(&work.tx, ticket.id, TicketStatus::Cancelled, Some(&reason))
             .await?;
         let after = ticket_reload(&work.tx, ticket.id).await?;
@@ -235,6 +274,39 @@ impl App {
             Some(&reason),
         )?;
         work.finish(after).await
+    }
+}
+
+impl App {
+    /// Whether a lot may be worked into a batch of a formula: it is of what the formula makes, and no more of the batch than is usual,
+    /// unless somebody who may release and reject writes the ticket.
+    async fn rework_settle(
+        &self,
+        tx: &WriteTx,
+        actor: &Actor,
+        formula: &Formula,
+        batch: Mass,
+        rework: ReworkWrite,
+    ) -> Result<(ReworkWrite, MaterialId), Error> {
+        let lot =
+            store::lots::lot_get(tx, rework.lot).await?.ok_or_else(|| Error::not_found("lot", rework.lot))?;
+        let mut problems = Problems::default();
+        if lot.material != formula.makes {
+            problems.push("rework.lot", format!("lot {} is not of what {} makes", lot.number, formula.code));
+        }
+        problems.take("rework.amount", rework.amount.require_positive());
+        let usual = Mass::from_exact_down(&(batch.to_exact() * REWORK_SHARE_USUAL.fraction()))?;
+        if rework.amount > usual && !actor.may(Capability::ReleaseAndReject) {
+            problems.push(
+                "rework.amount",
+                format!("more than {usual}, {REWORK_SHARE_USUAL} of the batch, takes the right to release and reject"),
+            );
+        }
+        if rework.amount >= batch {
+            problems.push("rework.amount", "the batch would be nothing but rework");
+        }
+        problems.none()?;
+        Ok((rework, lot.material))
     }
 }
 

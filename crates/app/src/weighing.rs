@@ -1,18 +1,18 @@
 //! Weighings: what really went into the batch, from which lot, by whom; and taking one back.
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use domain::{
     Catalogue, Refusal,
+    alternates::Alternate,
     lots::Lot,
-    materials::Material,
-    people::{Actor, Capability},
+    people::Capability,
     stock::MovementKind,
     text,
-    tickets::{Allocation, Ticket, TicketLine, TicketStatus, Weighing},
+    tickets::{Allocation, Ticket, TicketStatus, Weighing},
 };
 use kernel::{
     Mass, Quantity,
-    ids::{LotId, TicketId, TicketLineId, WeighingId},
+    ids::{BalanceId, LotId, TicketId, WeighingId},
     limits::TICKET_WEIGHINGS_MAX,
 };
 use serde::{Deserialize, Serialize};
@@ -21,11 +21,11 @@ use store::stock::NewMovement;
 
 use crate::{
     App, Change, Error,
-    change::Begun,
+    change::{Begun, Work},
     fresh::Problems,
-    lots::lot_short,
-    ticket_lines::stop_of,
+    ticket_life::{awake, steps_take},
     tickets::{not_ready, ticket_lock, ticket_reload},
+    weigh_rules::Weigh,
 };
 
 /// Weighings of a ticket, entered together: all or none.
@@ -52,6 +52,39 @@ pub struct WeighingWrite {
     pub checked_by: Option<String>,
     /// Why a lot or an amount outside the rules was taken all the same.
     pub reason: Option<String>,
+    /// How it was weighed.
+    #[serde(default)]
+    pub how: WeighingHow,
+}
+
+/// How something was weighed, as it is entered.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+pub struct WeighingHow {
+    /// What the balance showed with the container.
+    pub gross: Option<Mass>,
+    /// The container alone; the amount is then the difference.
+    pub tare: Option<Mass>,
+    /// The balance.
+    pub balance: Option<BalanceId>,
+    /// When it was weighed, when that was before now; the entry is then marked as late.
+    pub done_at: Option<DateTime<Utc>>,
+    /// It is another weighing, though one of the same line, lot and amount was entered shortly before.
+    pub another: bool,
+    /// Added until a result is reached: the result before.
+    pub result_before: Option<String>,
+    /// And after.
+    pub result_after: Option<String>,
+    /// Minutes it was mixed in before the result was looked at.
+    pub mixed_minutes: Option<u32>,
+}
+
+/// A second person's confirmation of a weighing, by themselves.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct WeighingConfirm {
+    /// The ticket.
+    pub ticket: TicketId,
+    /// The weighing.
+    pub weighing: WeighingId,
 }
 
 /// A weighing to be taken back.
@@ -68,12 +101,16 @@ pub struct WeighingTakeBack {
 impl App {
     /// Enters weighings. The stock goes down by what was really weighed, from the lots it was weighed from; all of them or none.
     ///
-    /// A lot that may not be used, and an amount above the tolerance, are refused unless a reason is given by somebody who may
-    /// release and reject; the reason then stands in the ledger.
+    /// A lot that may not be used, an amount above the tolerance and a balance that is not fit are refused unless a reason is given by
+    /// somebody who may release and reject; the reason then stands in the ledger. What was entered shortly before is refused unless it
+    /// is said to be another one. A lot of another material is taken where it is an approved alternate, and counts by its factor; a
+    /// lot that is stronger or weaker than a target of active matter was worked out with counts by its strength, and the line that
+    /// fills up takes the difference.
     ///
     /// # Errors
-    /// [`Refusal::TicketNotReady`], [`Refusal::LotShort`], [`Refusal::LotNotUsable`], [`Refusal::LotOfOtherMaterial`],
-    /// [`Refusal::OutsideTolerance`], [`Error::Invalid`].
+    /// [`Refusal::TicketNotReady`], [`Refusal::TicketPaused`], [`Refusal::LotShort`], [`Refusal::LotNotUsable`],
+    /// [`Refusal::LotOfOtherMaterial`], [`Refusal::OutsideTolerance`], [`Refusal::BalanceNotFit`], [`Refusal::EnteredBefore`],
+    /// [`Error::Invalid`].
     pub async fn ticket_weigh(&self, change: &Change<'_>, input: TicketWeigh) -> Result<Ticket, Error> {
         let mut work = match self.begin(change, Capability::PlanAndMake, "ticket-weigh", &input).await? {
             Begun::Repeat(ticket) => return Ok(ticket),
@@ -81,8 +118,12 @@ impl App {
         };
         let catalogue = self.snapshot();
         let ticket = ticket_lock(&work.tx, input.ticket).await?;
-        if !ticket.status.is_open() {
-            return Err(not_ready(&ticket, "planned, allocated or in process"));
+        awake(&ticket)?;
+        if !ticket.status.takes_weighings() {
+            return Err(not_ready(
+                &ticket,
+                "planned or allocated, or being weighed, made, tested or adjusted",
+            ));
         }
         let mut problems = Problems::default();
         let on = self.day_settle(&mut problems, "on", input.on);
@@ -101,7 +142,20 @@ impl App {
                 return Err(Error::not_found("lot", id));
             }
         }
-        let context = Weigh { catalogue: &catalogue, ticket: &ticket, lots: &lots, actor: change.actor };
+        let alternates = self.alternates_wanted(&work, &ticket, &input, &lots).await?;
+        let balances = match input.weighings.iter().any(|w| w.how.balance.is_some()) {
+            true => store::balances::balances_all(&work.tx).await?,
+            false => Vec::new(),
+        };
+        let context = Weigh {
+            catalogue: &catalogue,
+            ticket: &ticket,
+            lots: &lots,
+            alternates: &alternates,
+            balances: &balances,
+            actor: change.actor,
+            now: work.at,
+        };
         let checked = context.check(&input, on.unwrap_or_else(|| self.today()), &mut problems);
         problems.none()?;
         let checked = checked?;
@@ -114,7 +168,7 @@ impl App {
                 let quantity = Quantity::Mass(Mass::from_micrograms(-w.amount.micrograms()));
                 Some(NewMovement {
                     ticket: Some(ticket.id),
-                    reason: w.reason.clone(),
+                    reason: w.how.reason.clone(),
                     ..work.movement(lot, MovementKind::Weighing, quantity, on)
                 })
             })
@@ -136,6 +190,7 @@ impl App {
                 checked_by: w.checked_by,
                 movement,
                 reversed: None,
+                how: w.how,
             });
         }
         let left = promises_left(&ticket, &weighings);
@@ -145,11 +200,12 @@ impl App {
         store::stock::post_on(&work.tx, lots.into_values(), &movements, &let_go).await?;
         store::tickets::weighings_insert(&work.tx, ticket.id, &weighings).await?;
         store::lots::lots_open(&work.tx, &opened, on).await?;
-        if ticket.status != TicketStatus::InProcess {
-            store::tickets::ticket_status_set(&work.tx, ticket.id, TicketStatus::InProcess, None).await?;
-        }
         let mut after = ticket;
-        after.status = TicketStatus::InProcess;
+        if matches!(after.status, TicketStatus::Planned | TicketStatus::Allocated) {
+            let taken = steps_take(&work, &after, &[TicketStatus::Weighing], None).await?;
+            after.steps.extend(taken);
+            after.status = TicketStatus::Weighing;
+        }
         after.allocations = left;
         after.weighings.extend(weighings.iter().cloned());
         after.weighings.sort_by_key(|weighing| (weighing.at, weighing.id));
@@ -174,8 +230,9 @@ impl App {
         let reason =
             text::note("a reason", &input.reason).map_err(|error| Error::invalid("reason", error))?;
         let ticket = ticket_lock(&work.tx, input.ticket).await?;
-        if ticket.status != TicketStatus::InProcess {
-            return Err(not_ready(&ticket, "in process"));
+        awake(&ticket)?;
+        if !matches!(ticket.status, TicketStatus::Weighing | TicketStatus::Adjusting) {
+            return Err(not_ready(&ticket, "being weighed or adjusted"));
         }
         let weighing = ticket
             .weighings
@@ -199,149 +256,68 @@ impl App {
         )?;
         work.finish(after).await
     }
-}
 
-/// A weighing that passed every check.
-struct CheckedWeighing {
-    line: TicketLineId,
-    lot: Option<LotId>,
-    amount: Mass,
-    checked_by: Option<String>,
-    reason: Option<String>,
-}
-
-/// What weighings are checked against.
-struct Weigh<'a> {
-    catalogue: &'a Catalogue,
-    ticket: &'a Ticket,
-    lots: &'a HashMap<LotId, Lot>,
-    actor: &'a Actor,
-}
-
-impl Weigh<'_> {
-    /// Checks all weighings, as if entered one after another. Mistakes in the input go to `problems`; what the rules refuse is
-    /// returned, all of it.
-    fn check(
+    /// Confirms a weighing as its second person, who is whoever asks: nobody confirms their own.
+    ///
+    /// # Errors
+    /// [`Refusal::TicketNotReady`], [`Error::Invalid`] for one's own weighing or one that was confirmed, [`Error::NotFound`].
+    pub async fn weighing_confirm(
         &self,
+        change: &Change<'_>,
+        input: WeighingConfirm,
+    ) -> Result<Ticket, Error> {
+        let mut work = match self.begin(change, Capability::PlanAndMake, "weighing-confirm", &input).await? {
+            Begun::Repeat(ticket) => return Ok(ticket),
+            Begun::Fresh(work) => work,
+        };
+        let ticket = ticket_lock(&work.tx, input.ticket).await?;
+        awake(&ticket)?;
+        if !ticket.status.is_open() {
+            return Err(not_ready(&ticket, "open"));
+        }
+        let weighing = ticket
+            .weighings
+            .iter()
+            .find(|w| w.id == input.weighing)
+            .ok_or_else(|| Error::not_found("weighing", input.weighing))?;
+        let wrong = match (&weighing.reversed, &weighing.checked_by) {
+            (Some(_), _) => Some("it was taken back".to_owned()),
+            (None, Some(by)) => Some(format!("{by} has confirmed it")),
+            (None, None) if weighing.by == work.by => Some("the second check is another person's".to_owned()),
+            (None, None) => None,
+        };
+        if let Some(wrong) = wrong {
+            return Err(Error::invalid("weighing", wrong));
+        }
+        store::tickets::weighing_check_set(&work.tx, weighing.id, &work.by, work.at).await?;
+        let after = ticket_reload(&work.tx, ticket.id).await?;
+        work.note("ticket", ticket.id, None::<&()>, &serde_json::json!({ "confirmed": weighing.id }), None)?;
+        work.finish(after).await
+    }
+
+    /// The approvals that matter to weighings of lots that are of another material than their lines.
+    async fn alternates_wanted(
+        &self,
+        work: &Work<'_>,
+        ticket: &Ticket,
         input: &TicketWeigh,
-        on: NaiveDate,
-        problems: &mut Problems,
-    ) -> Result<Vec<CheckedWeighing>, Error> {
-        let product = self.catalogue.formulas.get(self.ticket.formula).map(|formula| formula.makes);
-        let mut refusals = Vec::new();
-        let mut taken: HashMap<LotId, i64> = HashMap::new();
-        let mut weighed: HashMap<TicketLineId, i64> = HashMap::new();
-        let mut checked = Vec::with_capacity(input.weighings.len());
-        for (at, entry) in input.weighings.iter().enumerate() {
-            let place = format!("weighings[{at}]");
-            let Some(line) = self.ticket.line_at(entry.line) else {
-                problems.push(
-                    format!("{place}.line"),
-                    format!("ticket {} has no line {}", self.ticket.number, entry.line),
-                );
+        lots: &HashMap<LotId, Lot>,
+    ) -> Result<Vec<Alternate>, Error> {
+        let mut materials = Vec::new();
+        for entry in &input.weighings {
+            let (Some(line), Some(lot)) =
+                (ticket.line_at(entry.line), entry.lot.and_then(|id| lots.get(&id)))
+            else {
                 continue;
             };
-            let Some(material) = self.catalogue.materials.get(line.material) else {
-                problems.push(format!("{place}.line"), "the line's material is gone");
-                continue;
-            };
-            if !entry.amount.is_positive() {
-                problems.push(format!("{place}.amount"), "a weighing must be above nought");
-                continue;
+            if lot.material != line.material {
+                materials.push(line.material);
             }
-            let checked_by =
-                entry.checked_by.as_deref().filter(|n| !n.trim().is_empty()).and_then(|name| {
-                    problems.take(&format!("{place}.checkedBy"), text::name("a name", name))
-                });
-            if checked_by.as_deref().is_some_and(|name| name == self.actor.name) {
-                problems.push(format!("{place}.checkedBy"), "the second check is another person's");
-            }
-            let reason = problems.note(&format!("{place}.reason"), entry.reason.as_deref());
-            let overruled = reason.is_some() && self.actor.may(Capability::ReleaseAndReject);
-
-            let so_far =
-                weighed.entry(line.id).or_insert_with(|| self.ticket.weighed_on(line.id).micrograms());
-            *so_far = so_far.saturating_add(entry.amount.micrograms());
-            let margin = match (stop_of(self.catalogue, self.ticket, line)?, line.tolerance) {
-                (Some(stop), _) => Some(stop.checked_sub(line.target)?),
-                (None, Some(tolerance)) => {
-                    Some(Mass::from_exact_down(&(line.target.to_exact() * tolerance.fraction()))?)
-                }
-                (None, None) => None,
-            };
-            if let Some(margin) = margin
-                && *so_far > line.target.checked_add(margin)?.micrograms()
-                && !overruled
-            {
-                refusals.push(Refusal::OutsideTolerance {
-                    line: line.position,
-                    weighed: Quantity::Mass(Mass::from_micrograms(*so_far)),
-                    target: Quantity::Mass(line.target),
-                    tolerance: Quantity::Mass(margin),
-                });
-            }
-
-            match (material.kind.is_stocked(), entry.lot.and_then(|id| self.lots.get(&id))) {
-                (true, Some(lot)) => {
-                    if lot.material != line.material {
-                        refusals.push(self.other_material(line, lot, material));
-                        continue;
-                    }
-                    let because = lot.unusable_for(on, material, product);
-                    if !because.is_empty() && !overruled {
-                        refusals.push(Refusal::LotNotUsable {
-                            lot: lot.id,
-                            lot_number: lot.number.clone(),
-                            on,
-                            because,
-                        });
-                    }
-                    let gone = taken.entry(lot.id).or_insert(0);
-                    let available = lot.free().saturating_add(self.promised_here(lot)).min(lot.on_hand.raw());
-                    let left = available.saturating_sub(*gone).max(0);
-                    *gone = gone.saturating_add(entry.amount.micrograms());
-                    if entry.amount.micrograms() > left {
-                        refusals.push(lot_short(lot, material, Quantity::Mass(entry.amount), left));
-                    }
-                }
-                (true, None) => {
-                    problems.push(
-                        format!("{place}.lot"),
-                        format!("say which lot of {} was weighed", material.code),
-                    );
-                }
-                (false, Some(_)) => {
-                    problems.push(
-                        format!("{place}.lot"),
-                        format!("{} is a utility and has no lots", material.code),
-                    );
-                }
-                (false, None) => {}
-            }
-            checked.push(CheckedWeighing {
-                line: line.id,
-                lot: entry.lot,
-                amount: entry.amount,
-                checked_by,
-                reason,
-            });
         }
-        if refusals.is_empty() { Ok(checked) } else { Err(Error::Refused(refusals)) }
-    }
-
-    fn promised_here(&self, lot: &Lot) -> i64 {
-        self.ticket.allocations.iter().filter(|a| a.lot == lot.id).map(|a| a.quantity.raw()).sum()
-    }
-
-    fn other_material(&self, line: &TicketLine, lot: &Lot, material: &Material) -> Refusal {
-        let lot_material =
-            self.catalogue.materials.get(lot.material).map_or_else(String::new, |m| m.code.clone());
-        Refusal::LotOfOtherMaterial {
-            lot_number: lot.number.clone(),
-            lot_material,
-            line: line.position,
-            line_material: material.code.clone(),
+        if materials.is_empty() {
+            return Ok(Vec::new());
         }
+        Ok(store::balances::alternates_of(&work.tx, &materials).await?)
     }
 }
 

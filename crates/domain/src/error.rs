@@ -129,6 +129,66 @@ pub enum Refusal {
         /// Where it should stand, in words.
         wanted: String,
     },
+    /// The ticket rests.
+    #[error("ticket {number} is paused: {reason}")]
+    TicketPaused {
+        /// The ticket's number.
+        number: String,
+        /// Why.
+        reason: String,
+    },
+    /// The same weighing was entered before.
+    #[error(
+        "{amount} of {lot} was entered on line {line} before, by {by}; say that it is another one if it is"
+    )]
+    EnteredBefore {
+        /// The line's position.
+        line: u32,
+        /// The lot's number, or the material's code where there is no lot.
+        lot: String,
+        /// The amount.
+        amount: Quantity,
+        /// Who entered it.
+        by: String,
+    },
+    /// A weighing that the balance is not fit for.
+    #[error("line {line}: balance {balance} is not fit for this: {}", .because.join("; "))]
+    BalanceNotFit {
+        /// The line's position.
+        line: u32,
+        /// The balance's code.
+        balance: String,
+        /// Everything that stands against it.
+        because: Vec<String>,
+    },
+    /// Lines whose weighings another person has to look at first.
+    #[error("ticket {number} has weighings that nobody else has looked at, on the lines: {}", .lines.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))]
+    NotChecked {
+        /// The ticket's number.
+        number: String,
+        /// Positions.
+        lines: Vec<u32>,
+    },
+    /// In-process checks that are missing or outside their limits.
+    #[error("ticket {number} does not meet its checks: {}", .checks.join("; "))]
+    ChecksNotMet {
+        /// The ticket's number.
+        number: String,
+        /// Each with what is wrong.
+        checks: Vec<String>,
+    },
+    /// More of a batch is not accounted for than allowed.
+    #[error(
+        "ticket {number}: {unaccounted} are not accounted for, and {limit} are allowed either way; name where they went, or give a reason"
+    )]
+    NotAccountedFor {
+        /// The ticket's number.
+        number: String,
+        /// What is missing; below nought when there is more than there should be.
+        unaccounted: Quantity,
+        /// Allowed either way.
+        limit: Quantity,
+    },
     /// A weighing lies outside the tolerance of its line.
     #[error(
         "line {line} would hold {weighed} against a target of {target} ± {tolerance}; give a reason to accept it"
@@ -142,6 +202,8 @@ pub enum Refusal {
         target: Quantity,
         /// Allowed either side.
         tolerance: Quantity,
+        /// The batch that would make it right, everything else scaled up; `None` when that is not the way out.
+        scaled_batch: Option<Quantity>,
     },
     /// Lines of the ticket have not been weighed.
     #[error("ticket {number} has lines that are not weighed: {}", .lines.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))]
@@ -205,6 +267,12 @@ impl Refusal {
             Self::VersionNotApproved { .. } => "VERSION_NOT_APPROVED",
             Self::VersionFixed { .. } => "VERSION_FIXED",
             Self::TicketNotReady { .. } => "TICKET_NOT_READY",
+            Self::TicketPaused { .. } => "TICKET_PAUSED",
+            Self::EnteredBefore { .. } => "ENTERED_BEFORE",
+            Self::BalanceNotFit { .. } => "BALANCE_NOT_FIT",
+            Self::NotChecked { .. } => "NOT_CHECKED",
+            Self::ChecksNotMet { .. } => "CHECKS_NOT_MET",
+            Self::NotAccountedFor { .. } => "NOT_ACCOUNTED_FOR",
             Self::OutsideTolerance { .. } => "OUTSIDE_TOLERANCE",
             Self::LinesNotWeighed { .. } => "LINES_NOT_WEIGHED",
             Self::MoreThanThereIs { .. } => "MORE_THAN_THERE_IS",
@@ -233,7 +301,23 @@ impl Refusal {
             }
             Self::VersionFixed { .. } => "Make a new version.",
             Self::TicketNotReady { .. } => "Look at the ticket's status and history.",
-            Self::OutsideTolerance { .. } => "Weigh again, or accept it with a reason.",
+            Self::TicketPaused { .. } => "Resume the ticket first.",
+            Self::EnteredBefore { .. } => {
+                "Leave it when it is the same sheet typed twice; confirm that it is another one when it is."
+            }
+            Self::BalanceNotFit { .. } => {
+                "Take another balance, or give a reason if you may release and reject."
+            }
+            Self::NotChecked { .. } => "Let another person look at the weighings and confirm them.",
+            Self::ChecksNotMet { .. } => {
+                "Adjust and test again, or accept it with a reason if you may release and reject."
+            }
+            Self::NotAccountedFor { .. } => {
+                "Look for spills, samples and wrong weighings, or give a reason if you may release and reject."
+            }
+            Self::OutsideTolerance { .. } => {
+                "Weigh again, accept it with a reason, or scale the batch up to what was weighed."
+            }
             Self::LinesNotWeighed { .. } => "Weigh the lines that are missing.",
             Self::MoreThanThereIs { .. } => "Check the figure and its unit.",
             Self::NotReversible { .. } => "Count the lot, if the shelf differs.",

@@ -1,6 +1,8 @@
 //! What the house knows: materials, suppliers, quotations, formulas, packs, lots, tickets, and the rules that hold for each
 //! whatever the question. Plain data and pure functions; no clock, no database, no protocol.
 
+pub mod alternates;
+pub mod balances;
 pub mod cas;
 pub mod catalogue;
 pub mod cautions;
@@ -21,6 +23,7 @@ pub mod standards;
 pub mod stock;
 pub mod suppliers;
 pub mod text;
+pub mod ticket_life;
 pub mod tickets;
 
 pub use catalogue::{Catalogue, Settings};

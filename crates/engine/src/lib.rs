@@ -39,6 +39,7 @@ pub mod shelf;
 pub mod source;
 pub mod strength;
 pub mod swap;
+pub mod trace;
 pub mod trim;
 pub mod use_up;
 pub mod variance;

@@ -191,6 +191,7 @@ pub fn ticket(number: &str, formula: &Formula, on: &str, lines: &[(&Material, &s
             target: mass(amount),
             tolerance: None,
             instruction: None,
+            asks: domain::tickets::LineAsks::default(),
         })
         .collect();
     let batch = lines.iter().map(|line| line.target.micrograms()).sum();
@@ -211,6 +212,9 @@ pub fn ticket(number: &str, formula: &Formula, on: &str, lines: &[(&Material, &s
         written_by: "R. Ashdown".to_owned(),
         written_at: chrono::DateTime::UNIX_EPOCH,
         note: None,
+        paused: None,
+        planned_batch: None,
+        steps: Vec::new(),
     }
 }
 

@@ -6,7 +6,7 @@
 use domain::{
     Catalogue,
     formulas::{FormulaLine, FormulaVersion},
-    tickets::{Ticket, TicketStatus},
+    tickets::Ticket,
 };
 use kernel::{
     Exact,
@@ -30,13 +30,13 @@ pub struct TrimUse {
 }
 
 impl TrimBook {
-    /// The averages of completed tickets: all that was weighed on a trim line over all that was charged. Tickets that are not
-    /// complete, or whose version is unknown or has no such line, say nothing. Tickets of every version of a formula count, for the
+    /// The averages of tickets whose bulk is made: all that was weighed on a trim line over all that was charged. Tickets that are
+    /// not made, or whose version is unknown or has no such line, say nothing. Tickets of every version of a formula count, for the
     /// same material is added to the same end.
     pub fn from_tickets<'t>(catalogue: &Catalogue, tickets: impl IntoIterator<Item = &'t Ticket>) -> Self {
         let mut sums: HashMap<(FormulaId, MaterialId, usize), (Exact, Exact, usize)> = HashMap::new();
         for ticket in tickets {
-            if ticket.status != TicketStatus::Complete {
+            if !ticket.status.is_made() {
                 continue;
             }
             let Some((formula, version)) = catalogue.version(ticket.version) else { continue };

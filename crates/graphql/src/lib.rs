@@ -16,6 +16,7 @@
 
 mod amounts;
 mod audit;
+mod balances;
 mod bases;
 mod caller;
 mod cautions;

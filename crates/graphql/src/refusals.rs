@@ -31,6 +31,18 @@ pub enum RefusalCode {
     VersionFixed,
     /// The ticket does not stand where this can be done.
     TicketNotReady,
+    /// The ticket rests.
+    TicketPaused,
+    /// The same weighing was entered before.
+    EnteredBefore,
+    /// A balance is not fit for a weighing.
+    BalanceNotFit,
+    /// Weighings that a second person has to look at first.
+    NotChecked,
+    /// In-process checks are missing or outside their limits.
+    ChecksNotMet,
+    /// More of a batch is not accounted for than allowed.
+    NotAccountedFor,
     /// A weighing lies outside the tolerance of its line.
     OutsideTolerance,
     /// Lines of the ticket have not been weighed.
@@ -71,6 +83,18 @@ pub enum Refusal {
     VersionFixed(VersionFixed),
     /// The ticket does not stand where this can be done.
     TicketNotReady(TicketNotReady),
+    /// The ticket rests.
+    TicketPaused(TicketPaused),
+    /// The same weighing was entered before.
+    EnteredBefore(EnteredBefore),
+    /// A balance is not fit for a weighing.
+    BalanceNotFit(BalanceNotFit),
+    /// Weighings that a second person has to look at first.
+    NotChecked(NotChecked),
+    /// In-process checks are missing or outside their limits.
+    ChecksNotMet(ChecksNotMet),
+    /// More of a batch is not accounted for than allowed.
+    NotAccountedFor(NotAccountedFor),
     /// A weighing lies outside the tolerance of its line.
     OutsideTolerance(OutsideTolerance),
     /// Lines of the ticket have not been weighed.
@@ -201,6 +225,56 @@ refusals! {
         /// Where it should stand, in words.
         wanted: String,
     }
+    /// The ticket rests; nothing is entered on it before it is resumed.
+    TicketPaused {
+        /// The ticket's number.
+        ticket_number: String,
+        /// Why it rests.
+        reason: String,
+    }
+    /// The same weighing (line, lot and amount) was entered shortly before.
+    EnteredBefore {
+        /// The position of the line.
+        line: u32,
+        /// The lot's number, or the material's code where there is no lot.
+        lot: String,
+        /// The amount.
+        amount: Quantity,
+        /// Who entered it.
+        by: String,
+    }
+    /// A balance that is not fit for a weighing: too coarse for so little, too small for so much, or due for calibration.
+    BalanceNotFit {
+        /// The position of the line.
+        line: u32,
+        /// The balance's code.
+        balance_code: String,
+        /// Everything that stands against it, in words.
+        because: Vec<String>,
+    }
+    /// Weighings that a second person has to look at before the batch is made.
+    NotChecked {
+        /// The ticket's number.
+        ticket_number: String,
+        /// Positions of their lines.
+        lines: Vec<u32>,
+    }
+    /// In-process checks are missing or outside their limits.
+    ChecksNotMet {
+        /// The ticket's number.
+        ticket_number: String,
+        /// Each with what is wrong, in words.
+        checks: Vec<String>,
+    }
+    /// More of a batch is not accounted for than allowed.
+    NotAccountedFor {
+        /// The ticket's number.
+        ticket_number: String,
+        /// What is missing; below nought when there is more than there should be.
+        unaccounted: Quantity,
+        /// Allowed either way.
+        limit: Quantity,
+    }
     /// A weighing lies outside the tolerance of its line.
     OutsideTolerance {
         /// The position of the line.
@@ -211,6 +285,8 @@ refusals! {
         target: Quantity,
         /// Allowed either side of the target.
         tolerance: Quantity,
+        /// The batch that would make it right, everything else scaled up (see ticketScale); null when that is not the way out.
+        scaled_batch: Option<Quantity>,
     }
     /// Lines of the ticket have not been weighed.
     LinesNotWeighed {
@@ -337,7 +413,53 @@ impl From<&R> for Refusal {
                 status: (*status).into(),
                 wanted: wanted.clone(),
             }),
-            R::OutsideTolerance { line, weighed, target, tolerance } => {
+            R::TicketPaused { number, reason } => Self::TicketPaused(TicketPaused {
+                code: RefusalCode::TicketPaused,
+                message,
+                help,
+                ticket_number: number.clone(),
+                reason: reason.clone(),
+            }),
+            R::EnteredBefore { line, lot, amount, by } => Self::EnteredBefore(EnteredBefore {
+                code: RefusalCode::EnteredBefore,
+                message,
+                help,
+                line: *line,
+                lot: lot.clone(),
+                amount: Quantity(*amount),
+                by: by.clone(),
+            }),
+            R::BalanceNotFit { line, balance, because } => Self::BalanceNotFit(BalanceNotFit {
+                code: RefusalCode::BalanceNotFit,
+                message,
+                help,
+                line: *line,
+                balance_code: balance.clone(),
+                because: because.clone(),
+            }),
+            R::NotChecked { number, lines } => Self::NotChecked(NotChecked {
+                code: RefusalCode::NotChecked,
+                message,
+                help,
+                ticket_number: number.clone(),
+                lines: lines.clone(),
+            }),
+            R::ChecksNotMet { number, checks } => Self::ChecksNotMet(ChecksNotMet {
+                code: RefusalCode::ChecksNotMet,
+                message,
+                help,
+                ticket_number: number.clone(),
+                checks: checks.clone(),
+            }),
+            R::NotAccountedFor { number, unaccounted, limit } => Self::NotAccountedFor(NotAccountedFor {
+                code: RefusalCode::NotAccountedFor,
+                message,
+                help,
+                ticket_number: number.clone(),
+                unaccounted: Quantity(*unaccounted),
+                limit: Quantity(*limit),
+            }),
+            R::OutsideTolerance { line, weighed, target, tolerance, scaled_batch } => {
                 Self::OutsideTolerance(OutsideTolerance {
                     code: RefusalCode::OutsideTolerance,
                     message,
@@ -346,6 +468,7 @@ impl From<&R> for Refusal {
                     weighed: Quantity(*weighed),
                     target: Quantity(*target),
                     tolerance: Quantity(*tolerance),
+                    scaled_batch: scaled_batch.map(Quantity),
                 })
             }
             R::LinesNotWeighed { number, lines } => Self::LinesNotWeighed(LinesNotWeighed {

@@ -4,9 +4,11 @@ use async_graphql::MergedObject;
 
 use crate::{
     audit::AuditQuery,
+    balances::BalancesQuery,
     changes::{
         formulas::FormulaChanges, lot_details::LotDetailChanges, lots::LotChanges,
-        quotations::QuotationChanges, standards::StandardChanges, tickets::TicketChanges,
+        quotations::QuotationChanges, standards::StandardChanges, ticket_life::TicketLifeChanges,
+        tickets::TicketChanges,
     },
     formulas::FormulasQuery,
     house::HouseQuery,
@@ -34,6 +36,7 @@ pub struct Query(
     LotsQuery,
     LotDetailsQuery,
     TicketsQuery,
+    BalancesQuery,
     NodesQuery,
     AuditQuery,
     KeptQuery,
@@ -48,6 +51,7 @@ pub struct Mutation(
     LotChanges,
     LotDetailChanges,
     TicketChanges,
+    TicketLifeChanges,
     QuotationChanges,
     FormulaChanges,
     StandardChanges,

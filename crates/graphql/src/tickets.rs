@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
-use async_graphql::{Context, Enum, ID, Object, connection::Connection};
+use async_graphql::{Context, Enum, ID, Object, SimpleObject, connection::Connection};
 use domain::tickets::{Ticket as Row, TicketLine as LineRow, Weighing as WeighingRow};
 
 use crate::{
     amounts::{Quantity, kg, kg_per_l, percent},
+    balances::Balance,
     caller::{Desk, Find as _},
     cautions::Cautions,
     errors::Result,
@@ -30,11 +31,63 @@ pub enum TicketStatus {
     /// Lots are promised to it.
     Allocated,
     /// Something has been weighed.
-    InProcess,
-    /// Made; its lot exists.
-    Complete,
+    Weighing,
+    /// Everything is weighed; it is being made.
+    Making,
+    /// Made, and being examined.
+    OnTest,
+    /// Something is added until the tests are met.
+    Adjusting,
+    /// Its bulk is a lot and is being filled.
+    Filling,
+    /// Every kilogram has been accounted for; it waits for a decision.
+    Reconciled,
+    /// What it made may be used and sold.
+    Released,
+    /// What it made may not.
+    Rejected,
     /// Given up before anything was weighed.
     Cancelled,
+    /// Given up after something was weighed; what became of each weighing is on record.
+    Voided,
+}
+
+/// What became of a weighing that was undone.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+#[graphql(remote = "domain::tickets::WeighingOutcome")]
+pub enum WeighingOutcome {
+    /// It went back to its lot, untouched.
+    BackToLot,
+    /// It was thrown away.
+    Scrapped,
+    /// It is kept in a lot of its own, to be worked into a later batch.
+    IntoRework,
+}
+
+/// One step of a ticket's life.
+#[derive(SimpleObject)]
+pub struct TicketStepTaken {
+    /// Where it stood.
+    pub from: TicketStatus,
+    /// Where it stood then; the same when it was paused, resumed or scaled, which the note says.
+    pub to: TicketStatus,
+    /// Who.
+    pub by: String,
+    /// When.
+    pub at: DateTime,
+    /// Why, or what was done.
+    pub note: Option<String>,
+}
+
+/// Why a ticket rests.
+#[derive(SimpleObject)]
+pub struct TicketPause {
+    /// Who stopped it.
+    pub by: String,
+    /// When.
+    pub at: DateTime,
+    /// Why.
+    pub reason: String,
 }
 
 /// A ticket.
@@ -89,6 +142,34 @@ impl Ticket {
         self.0.status.into()
     }
 
+    /// Why it rests; null while it does not.
+    async fn paused(&self) -> Option<TicketPause> {
+        let pause = self.0.paused.as_ref()?;
+        Some(TicketPause { by: pause.by.clone(), at: DateTime(pause.at), reason: pause.reason.clone() })
+    }
+
+    /// Where it went, step by step.
+    async fn steps(&self) -> Vec<TicketStepTaken> {
+        let taken = |step: &domain::tickets::Step| TicketStepTaken {
+            from: step.from.into(),
+            to: step.to.into(),
+            by: step.by.clone(),
+            at: DateTime(step.at),
+            note: step.note.clone(),
+        };
+        self.0.steps.iter().map(taken).collect()
+    }
+
+    /// What was to be charged when it was written, kg; null unless it was scaled since.
+    async fn planned_batch_kg(&self) -> Option<Decimal> {
+        self.0.planned_batch.map(kg)
+    }
+
+    /// What was weighed and stands, kg.
+    async fn charged_kg(&self) -> Decimal {
+        kg(self.0.charged())
+    }
+
     /// What is to be weighed, in order of addition.
     #[graphql(complexity = "crate::limits::list(child_complexity)")]
     async fn lines(&self) -> Vec<TicketLine> {
@@ -109,7 +190,7 @@ impl Ticket {
         self.0.weighings.iter().map(|row| Weighing::of(&self.0, row)).collect()
     }
 
-    /// How it ended; null until it is complete.
+    /// What came out; null until its bulk is made.
     async fn completion(&self) -> Option<Completion> {
         self.0.completion.clone().map(Completion)
     }
@@ -167,9 +248,49 @@ impl TicketLine {
         material_of(ctx, self.row.material)
     }
 
-    /// How much, kg.
+    /// How much, kg. On the line that fills up to the total, less what other lines took beyond what that counts for.
     async fn target_kg(&self) -> Decimal {
-        kg(self.row.target)
+        kg(self.ticket.target_of(&self.row))
+    }
+
+    /// What was weighed counts for so much of the target, kg: its mass, unless a lot was stronger or weaker than the target was worked
+    /// out with, or an alternate was taken.
+    async fn counts_as_kg(&self) -> Decimal {
+        kg(self.ticket.counted_on(self.row.id))
+    }
+
+    /// Its share of everything weighed so far, % w/w, to 6 places: the true percent as weighed.
+    async fn percent_as_weighed(&self) -> Result<Decimal> {
+        let share = self.ticket.share_as_weighed(self.row.id);
+        Decimal::rounded(&(share * kernel::Exact::whole(100)), 6)
+    }
+
+    /// Whether it fills the batch up to its total.
+    async fn fills_up(&self) -> bool {
+        self.row.asks.fills_up
+    }
+
+    /// The active matter its target was worked out with, %; null where the target is of the material as supplied.
+    async fn nominal_active_percent(&self) -> Option<Decimal> {
+        self.row.asks.nominal_active.map(percent)
+    }
+
+    /// The balance to weigh it on; null where none is fit for so much, or none is known.
+    async fn balance(&self, ctx: &Context<'_>) -> Result<Option<Balance>> {
+        Balance::find(ctx, self.row.asks.balance).await
+    }
+
+    /// Whether a second person has to look at its weighings before the batch is made.
+    async fn second_check(&self) -> bool {
+        self.row.asks.second_check
+    }
+
+    /// The earlier lot that is worked in on this line; null on all others.
+    async fn rework_of(&self, ctx: &Context<'_>) -> Result<Option<Lot>> {
+        match self.row.asks.rework_of {
+            None => Ok(None),
+            Some(id) => lot_of(ctx, id).await.map(Some),
+        }
     }
 
     /// How far it may be missed either side, % of the target; null when nothing is said.
@@ -300,9 +421,69 @@ impl Weighing {
         self.row.movement.map(global_id)
     }
 
-    /// Why it was taken back; null while it stands.
+    /// Why it was taken back, or undone with its ticket; null while it stands.
     async fn taken_back(&self) -> Option<&str> {
         self.row.reversed.as_deref()
+    }
+
+    /// What became of it when its ticket was voided.
+    async fn outcome(&self) -> Option<WeighingOutcome> {
+        self.row.how.outcome.map(Into::into)
+    }
+
+    /// What it counts for against the target, kg.
+    async fn counts_as_kg(&self) -> Decimal {
+        kg(self.row.counted())
+    }
+
+    /// What the balance showed with the container, kg.
+    async fn gross_kg(&self) -> Option<Decimal> {
+        self.row.how.gross.map(kg)
+    }
+
+    /// The container alone, kg.
+    async fn tare_kg(&self) -> Option<Decimal> {
+        self.row.how.tare.map(kg)
+    }
+
+    /// The balance.
+    async fn balance(&self, ctx: &Context<'_>) -> Result<Option<Balance>> {
+        Balance::find(ctx, self.row.how.balance).await
+    }
+
+    /// When it was weighed, where that was said to be before it was entered.
+    async fn done_at(&self) -> Option<DateTime> {
+        self.row.how.done_at.map(DateTime)
+    }
+
+    /// Whether it was entered later than it was done.
+    async fn is_late(&self) -> bool {
+        self.row.is_late()
+    }
+
+    /// Why a lot or an amount outside the rules was taken all the same.
+    async fn reason(&self) -> Option<&str> {
+        self.row.how.reason.as_deref()
+    }
+
+    /// Of an addition until a result is reached: the result before.
+    async fn result_before(&self) -> Option<&str> {
+        self.row.how.result_before.as_deref()
+    }
+
+    /// And after.
+    async fn result_after(&self) -> Option<&str> {
+        self.row.how.result_after.as_deref()
+    }
+
+    /// Minutes it was mixed in before the result was looked at.
+    async fn mixed_minutes(&self) -> Option<u32> {
+        self.row.how.mixed_minutes
+    }
+
+    /// When the second person confirmed it by themselves.
+    async fn checked_at(&self) -> Option<DateTime> {
+        self.row.how.checked_at.map(DateTime)
     }
 }
 

@@ -92,6 +92,10 @@ ids! {
     TicketLineId,
     /// A weighing.
     WeighingId,
+    /// A balance.
+    BalanceId,
+    /// A result entered on a batch ticket.
+    BatchCheckId,
     /// An API token.
     TokenId,
     /// A scenario that is kept.

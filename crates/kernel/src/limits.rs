@@ -1,5 +1,7 @@
 //! Limits that hold everywhere, in one place, each with its reason.
 
+use crate::Percent;
+
 /// Characters of one figure as written; a 200-digit number is an accident or an attack, never an amount.
 pub const FIGURE_CHARS_MAX: usize = 40;
 /// Levels of intermediates within intermediates. Real formulas nest two or three deep; a bound keeps every walk finite.
@@ -21,6 +23,12 @@ pub const NOTE_CHARS_MAX: usize = 4_000;
 pub const PAGE_ROWS_MAX: usize = 100;
 /// Weighings of one ticket.
 pub const TICKET_WEIGHINGS_MAX: usize = 2_000;
+/// Hours within which the same weighing again (line, lot and amount) is taken for the same sheet typed twice: a working day, and the
+/// paper of the day before.
+pub const SAME_SHEET_HOURS: i64 = 24;
+/// The share of a batch that rework may make up before somebody who releases and rejects has to write the ticket (common practice, no
+/// source: 5 to 10 %).
+pub const REWORK_SHARE_USUAL: Percent = Percent::from_nano(10_000_000_000);
 /// Changes in one scenario.
 pub const SCENARIO_CHANGES_MAX: usize = 100;
 /// The densest liquid or paste the house accepts, kg/L. Titanium dioxide is 4; a density of 13 is a slip of the point.

@@ -11,7 +11,7 @@ use domain::{
     packs::ComponentPer,
     quotations::{BreakCounts, DutyOn, PriceBasis},
     stock::{Cause, MovementKind},
-    tickets::TicketStatus,
+    tickets::{TicketStatus, WeighingOutcome},
 };
 use kernel::{Currency, Dimension, Money, Quantity};
 use rust_decimal::Decimal;
@@ -135,9 +135,21 @@ words!(Cause {
 words!(TicketStatus {
     Planned => "planned",
     Allocated => "allocated",
-    InProcess => "in-process",
-    Complete => "complete",
+    Weighing => "weighing",
+    Making => "making",
+    OnTest => "on-test",
+    Adjusting => "adjusting",
+    Filling => "filling",
+    Reconciled => "reconciled",
+    Released => "released",
+    Rejected => "rejected",
     Cancelled => "cancelled",
+    Voided => "voided",
+});
+words!(WeighingOutcome {
+    BackToLot => "back-to-lot",
+    Scrapped => "scrapped",
+    IntoRework => "into-rework",
 });
 
 /// Which row is being read.
@@ -306,6 +318,7 @@ mod tests {
         check(&Cause::ALL);
         check(&MovementKind::ALL);
         check(&TicketStatus::ALL);
+        check(&WeighingOutcome::ALL);
         check(&[Dimension::Mass, Dimension::Volume, Dimension::Count]);
         check(&[VersionStatus::Draft, VersionStatus::Approved, VersionStatus::Retired]);
         check(&[AmountBasis::AsSupplied, AmountBasis::ActiveMatter]);

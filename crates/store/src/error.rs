@@ -33,6 +33,8 @@ pub mod constraints {
     pub const SCENARIO_NUMBER: &str = "uq_scenarios_name_key_number";
     /// A ticket number is taken.
     pub const TICKET_NUMBER: &str = "uq_tickets_number_key";
+    /// A balance's code is taken.
+    pub const BALANCE_CODE: &str = "uq_balances_code_key";
     /// The movement is reversed already.
     pub const MOVEMENT_REVERSED: &str = "uq_movements_reverses";
     /// The ticket is complete already.

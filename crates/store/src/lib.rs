@@ -14,6 +14,7 @@
 //! 3. Instants are kept to the microsecond, in UTC; anything finer is cut off when written.
 
 pub mod audit;
+pub mod balances;
 pub mod catalogue;
 mod changes;
 mod codes;

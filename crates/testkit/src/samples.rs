@@ -290,6 +290,7 @@ pub fn ticket(number: &str, formula: &Formula, batch: &str) -> Ticket {
                 target: mass(batch),
                 tolerance: line.weighing_tolerance,
                 instruction: line.instruction.clone(),
+                asks: domain::tickets::LineAsks::default(),
             })
             .collect(),
         allocations: Vec::new(),
@@ -298,5 +299,8 @@ pub fn ticket(number: &str, formula: &Formula, batch: &str) -> Ticket {
         written_by: "Ada Sample".to_owned(),
         written_at: instant("2026-01-20T08:00:00Z"),
         note: None,
+        paused: None,
+        planned_batch: None,
+        steps: Vec::new(),
     }
 }

@@ -93,6 +93,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/tickets/{number}/bench", get(bench::page))
         .route("/tickets/{number}/weigh", post(bench::weigh))
         .route("/tickets/{number}/take-back", post(bench::take_back))
+        .route("/tickets/{number}/confirm", post(bench::confirm))
         .route("/what-if", get(what_if::page))
         .route("/settings", get(settings::page))
         .route("/settings/tokens", post(settings::token_issue))

@@ -84,9 +84,14 @@ pub(crate) fn unusable(because: &[Unusable]) -> Markup {
 /// A ticket's status.
 pub(crate) fn ticket_status(status: TicketStatus) -> Markup {
     let tone = match status {
-        TicketStatus::Complete | TicketStatus::Allocated => Tone::Good,
-        TicketStatus::Cancelled | TicketStatus::Planned => Tone::Calm,
-        TicketStatus::InProcess => Tone::Care,
+        TicketStatus::Reconciled | TicketStatus::Released | TicketStatus::Allocated => Tone::Good,
+        TicketStatus::Cancelled | TicketStatus::Voided | TicketStatus::Planned => Tone::Calm,
+        TicketStatus::Weighing
+        | TicketStatus::Making
+        | TicketStatus::OnTest
+        | TicketStatus::Adjusting
+        | TicketStatus::Filling => Tone::Care,
+        TicketStatus::Rejected => Tone::Bad,
     };
     badge(tone, status.words())
 }

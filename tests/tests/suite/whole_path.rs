@@ -123,7 +123,7 @@ async fn from_a_delivery_to_filled_bottles(database: &TestDatabase) {
     let before = on_hand(&server, first_lot).await;
     let weigh = json!({ "input": { "requestKey": "weigh-2", "ticket": { "code": "T-NEW" }, "weighings": weighings } });
     let weighed = done(&server.graphql(WEIGH, weigh.clone()).await.data(), "ticketWeigh")["ticket"].clone();
-    assert_eq!(weighed["status"], "IN_PROCESS");
+    assert_eq!(weighed["status"], "WEIGHING");
     assert!(weighed["lines"].as_array().unwrap().iter().all(|line| decimal(&line["remainingKg"]).is_zero()));
     done(&server.graphql(WEIGH, weigh).await.data(), "ticketWeigh");
     let taken = before - on_hand(&server, first_lot).await;
@@ -134,7 +134,7 @@ async fn from_a_delivery_to_filled_bottles(database: &TestDatabase) {
         "yieldMass": { "amount": "160", "unit": "KG" }, "densityKgPerL": "1.03",
         "fillings": [{ "pack": { "code": "HW-500" }, "filled": "300" }] } });
     let completed = done(&server.graphql(COMPLETE, input).await.data(), "ticketComplete")["ticket"].clone();
-    assert_eq!(completed["status"], "COMPLETE");
+    assert_eq!(completed["status"], "RECONCILED");
     let filling = &completed["completion"]["fillings"][0];
     assert_eq!(
         (filling["lot"]["onHand"]["amount"].as_str(), filling["lot"]["status"].as_str()),

@@ -87,7 +87,7 @@ async fn a_trim_line_learns_from_what_was_weighed(database: &TestDatabase) {
 
     // It stood at its viscosity without salt, and that is no reason not to complete it.
     let ticket = house.app.ticket_complete(&house.change(), complete(&ticket, "97")).await.unwrap();
-    assert_eq!(ticket.status, TicketStatus::Complete);
+    assert_eq!(ticket.status, TicketStatus::Reconciled);
     assert_eq!(noted(&house), ["TRIM_ON_AVERAGE", "TRIM_ON_AVERAGE"]);
     let request = CostRequest::version(hand_wash(&house).id, house.app.today());
     let amounts = |house: &House| {

@@ -20,3 +20,4 @@ mod random_histories;
 mod requests;
 mod rights;
 mod what_if;
+mod weighing;

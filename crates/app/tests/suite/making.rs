@@ -43,6 +43,7 @@ pub async fn write(house: &House, batch: &str) -> Ticket {
         planned_for: day("2026-11-25"),
         number: None,
         note: None,
+        asks: app::TicketAsks::default(),
     };
     house.app.ticket_write(&house.change(), input).await.unwrap()
 }
@@ -53,7 +54,14 @@ pub async fn allocate(house: &House, ticket: &Ticket) -> Result<Ticket, app::Err
 }
 
 pub fn weighing(line: u32, lot: Option<LotId>, amount: &str) -> WeighingWrite {
-    WeighingWrite { line, lot, amount: kg(amount), checked_by: None, reason: None }
+    WeighingWrite {
+        line,
+        lot,
+        amount: kg(amount),
+        checked_by: None,
+        reason: None,
+        how: app::WeighingHow::default(),
+    }
 }
 
 pub async fn weigh(
@@ -97,7 +105,7 @@ async fn a_batch_becomes_bottles(database: &TestDatabase) {
     assert_eq!(house.lot("L-1").await.reserved, quantity_of("12 kg"));
 
     let ticket = weigh_all(&house, &ticket).await;
-    assert_eq!(ticket.status, TicketStatus::InProcess);
+    assert_eq!(ticket.status, TicketStatus::Weighing);
     // What was really weighed leaves, not the target, and takes its share of the value: 150 × 12.03 / 100.
     let sles = house.lot("L-1").await;
     assert_eq!((sles.on_hand, sles.reserved), (quantity_of("87.97 kg"), quantity_of("0 kg")));
@@ -109,7 +117,7 @@ async fn a_batch_becomes_bottles(database: &TestDatabase) {
     let input = TicketComplete { fillings: vec![filling], ..complete(&ticket, "97.5") };
     let ticket = house.app.ticket_complete(&house.change(), input).await.unwrap();
     let completion = ticket.completion.clone().unwrap();
-    assert_eq!(ticket.status, TicketStatus::Complete);
+    assert_eq!(ticket.status, TicketStatus::Reconciled);
 
     let lots = house.app.lots_get(&house.actor, &[completion.lot, completion.fillings[0].lot]).await.unwrap();
     let bulk = lots.iter().find(|l| l.id == completion.lot).unwrap();

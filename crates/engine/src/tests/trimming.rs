@@ -37,6 +37,7 @@ fn ticket(
             target: kg("0"),
             tolerance: None,
             instruction: None,
+            asks: domain::tickets::LineAsks::default(),
         })
         .collect();
     let weighings = weighed
@@ -51,6 +52,7 @@ fn ticket(
             checked_by: None,
             movement: None,
             reversed: None,
+            how: domain::tickets::WeighedHow::default(),
         })
         .collect();
     Ticket {
@@ -70,6 +72,9 @@ fn ticket(
         written_by: "A. Tester".to_owned(),
         written_at: DateTime::<Utc>::default(),
         note: None,
+        paused: None,
+        planned_batch: None,
+        steps: Vec::new(),
     }
 }
 
@@ -174,13 +179,13 @@ fn averages_of_completed_tickets() {
         "percent",
         &["W q.s.", "SOAP 12 %", TO_PH, "SALT 1 % to 2500 mPa·s", "ACID 0 % to pH 5.9"],
     );
-    let complete = TicketStatus::Complete;
+    let complete = TicketStatus::Reconciled;
     let mut taken_back = ticket(&house, "F", "300", &[(2, "36"), (3, "0.5"), (3, "0.2"), (4, "4")], complete);
     taken_back.weighings[2].reversed = Some("spilled".to_owned());
     let tickets = [
         ticket(&house, "F", "100", &[(2, "12"), (3, "0.1"), (3, "0.2"), (5, "0.05")], complete),
         taken_back,
-        ticket(&house, "F", "100", &[(3, "50")], TicketStatus::InProcess),
+        ticket(&house, "F", "100", &[(3, "50")], TicketStatus::Weighing),
         ticket(&house, "F", "100", &[(3, "50")], TicketStatus::Cancelled),
     ];
     let catalogue = house.catalogue();

@@ -5,6 +5,7 @@ pub mod lot_details;
 pub mod lots;
 pub mod quotations;
 pub mod standards;
+pub mod ticket_life;
 pub mod tickets;
 
 use async_graphql::Context;

@@ -1,12 +1,17 @@
 //! Changes of batch tickets.
 
 use app::{
-    AllocationChoice, FillingWrite, SpoiledComponent, TicketAllocate, TicketCancel, TicketComplete,
-    TicketSize, TicketSubject, TicketWeigh, TicketWrite, WeighingTakeBack, WeighingWrite,
+    AllocationChoice, FillingWrite, ReworkWrite, SpoiledComponent, TicketAllocate, TicketAsks, TicketCancel,
+    TicketComplete, TicketSize, TicketSubject, TicketWeigh, TicketWrite, WeighingHow, WeighingTakeBack,
+    WeighingWrite,
 };
 use async_graphql::{Context, ID, InputObject, Object, OneofObject};
 use domain::{people::Capability, tickets::Ticket as Row};
-use kernel::{Count, Density, ids::LotId, limits::TICKET_WEIGHINGS_MAX};
+use kernel::{
+    Count, Density,
+    ids::{BalanceId, LotId},
+    limits::TICKET_WEIGHINGS_MAX,
+};
 use std::collections::HashMap;
 
 use crate::{
@@ -15,7 +20,7 @@ use crate::{
     changes::{Reading, answers, require},
     errors::Result,
     ids::{Which, read},
-    scalars::{Date, Decimal},
+    scalars::{Date, DateTime, Decimal},
     tickets::Ticket,
 };
 
@@ -34,6 +39,23 @@ pub struct TicketWriteInput {
     pub number: Option<String>,
     /// Remarks.
     pub note: Option<String>,
+    /// Every weighing has to be looked at by a second person before the batch is made.
+    #[graphql(default)]
+    pub second_check_everywhere: bool,
+    /// Or only those of the lines at these positions.
+    #[graphql(default)]
+    pub second_check_lines: Vec<u32>,
+    /// An earlier lot of the same product that is worked in; everything else makes up the rest of the batch.
+    pub rework: Option<ReworkInput>,
+}
+
+/// An earlier lot that is worked into a batch.
+#[derive(InputObject)]
+pub struct ReworkInput {
+    /// The lot, of what the formula makes.
+    pub lot: Which,
+    /// How much of it, a mass. More than a tenth of the batch takes the right to release and reject.
+    pub amount: QuantityInput,
 }
 
 /// What a ticket is written from.
@@ -99,8 +121,25 @@ pub struct WeighingInput {
     pub line: u32,
     /// The lot; nothing for a utility, which has none.
     pub lot: Option<Which>,
-    /// What the balance said, net, a mass.
-    pub amount: QuantityInput,
+    /// What the balance said, net, a mass. May be left out where gross and tare are given.
+    pub amount: Option<QuantityInput>,
+    /// What the balance showed with the container, a mass.
+    pub gross: Option<QuantityInput>,
+    /// The container alone, a mass.
+    pub tare: Option<QuantityInput>,
+    /// The balance, by its code.
+    pub balance: Option<String>,
+    /// When it was weighed, when that was before now; the entry is then marked as late.
+    pub done_at: Option<DateTime>,
+    /// It is another weighing, though one of the same line, lot and amount was entered shortly before.
+    #[graphql(default)]
+    pub another: bool,
+    /// Of an addition until a result is reached: the result before.
+    pub result_before: Option<String>,
+    /// And after.
+    pub result_after: Option<String>,
+    /// Minutes it was mixed in before the result was looked at.
+    pub mixed_minutes: Option<u32>,
     /// Who made the second check; another person.
     pub checked_by: Option<String>,
     /// Why a lot or an amount outside the rules was taken all the same. Takes the right to release and reject.
@@ -237,12 +276,25 @@ impl TicketChanges {
                 reading.take("size.units", Count::from_pieces(units.0)).map(TicketSize::Units)
             }
         };
+        let rework = match input.rework {
+            None => None,
+            Some(rework) => {
+                let lot = LotsNamed::default().find(ctx, &rework.lot, "rework.lot").await?;
+                let amount = reading.take("rework.amount", rework.amount.mass());
+                amount.map(|amount| ReworkWrite { lot, amount })
+            }
+        };
         let read = TicketWrite {
             subject,
             size: reading.finish(size)?,
             planned_for: input.planned_for.0,
             number: input.number,
             note: input.note,
+            asks: TicketAsks {
+                second_check_everywhere: input.second_check_everywhere,
+                second_check_lines: input.second_check_lines,
+                rework,
+            },
         };
         TicketWriteResult::of(ctx, ctx.house()?.ticket_write(&change, read).await)
     }
@@ -275,7 +327,8 @@ impl TicketChanges {
 
     /// Enters weighings. The stock goes down by what was really weighed, from the lots it was weighed from; all of them or none. A lot
     /// that may not be used, and an amount outside the tolerance, take a reason and the right to release and reject. Takes the right to
-    /// plan and make. Refused: TicketNotReady, LotShort, LotNotUsable, LotOfOtherMaterial, OutsideTolerance.
+    /// plan and make. Refused: TicketNotReady, TicketPaused, LotShort, LotNotUsable, LotOfOtherMaterial, OutsideTolerance,
+    /// BalanceNotFit, EnteredBefore.
     async fn ticket_weigh(
         &self,
         ctx: &Context<'_>,
@@ -288,21 +341,45 @@ impl TicketChanges {
         let lots = LotsNamed::of(ctx, input.weighings.iter().filter_map(|w| w.lot.as_ref())).await?;
         let mut reading = Reading::default();
         let mut weighings = Vec::with_capacity(input.weighings.len());
+        let mut balances = BalancesNamed::default();
         for (at, weighing) in input.weighings.into_iter().enumerate() {
             let lot = match &weighing.lot {
                 None => None,
                 Some(which) => Some(lots.find(ctx, which, &format!("weighings[{at}].lot")).await?),
             };
-            let amount = reading.take(&format!("weighings[{at}].amount"), weighing.amount.mass());
-            if let Some(amount) = amount {
-                weighings.push(WeighingWrite {
-                    line: weighing.line,
-                    lot,
-                    amount,
-                    checked_by: weighing.checked_by,
-                    reason: weighing.reason,
-                });
-            }
+            let place = format!("weighings[{at}]");
+            let mut mass = |field: &str, given: Option<QuantityInput>| {
+                let read = reading.optional(&format!("{place}.{field}"), given.map(QuantityInput::mass));
+                read.flatten()
+            };
+            let (amount, gross, tare) =
+                (mass("amount", weighing.amount), mass("gross", weighing.gross), mass("tare", weighing.tare));
+            let net = gross.map(|gross| gross.checked_sub(tare.unwrap_or_default()));
+            let Some(amount) = amount.or(net.and_then(std::result::Result::ok)) else {
+                reading.push(&format!("{place}.amount"), "say what was weighed, net, or gross and tare");
+                continue;
+            };
+            let balance = match &weighing.balance {
+                None => None,
+                Some(code) => balances.find(ctx, code, &format!("{place}.balance"), &mut reading).await?,
+            };
+            weighings.push(WeighingWrite {
+                line: weighing.line,
+                lot,
+                amount,
+                checked_by: weighing.checked_by,
+                reason: weighing.reason,
+                how: WeighingHow {
+                    gross,
+                    tare,
+                    balance,
+                    done_at: weighing.done_at.map(|at| at.0),
+                    another: weighing.another,
+                    result_before: weighing.result_before,
+                    result_after: weighing.result_after,
+                    mixed_minutes: weighing.mixed_minutes,
+                },
+            });
         }
         let read = TicketWeigh {
             ticket,
@@ -431,5 +508,29 @@ impl LotsNamed {
         }
         // It is not there; or it came in just now.
         Ok(lot_named(ctx, which, place).await?.id)
+    }
+}
+
+/// Balances by their codes, all looked up once.
+#[derive(Default)]
+struct BalancesNamed(Option<HashMap<String, BalanceId>>);
+
+impl BalancesNamed {
+    async fn find(
+        &mut self,
+        ctx: &Context<'_>,
+        code: &str,
+        place: &str,
+        reading: &mut Reading,
+    ) -> Result<Option<BalanceId>> {
+        if self.0.is_none() {
+            let known = ctx.house()?.balances(ctx.actor()?).await?;
+            self.0 = Some(known.into_iter().map(|b| (domain::text::code_key(&b.code), b.id)).collect());
+        }
+        let found = self.0.as_ref().and_then(|known| known.get(&domain::text::code_key(code))).copied();
+        if found.is_none() {
+            reading.push(place, "there is no balance of that code");
+        }
+        Ok(found)
     }
 }

@@ -28,6 +28,22 @@ fn changes() -> Vec<(&'static str, Value, Capability)> {
         ("ticketWeigh", json!({ "ticket": ticket, "weighings": [] }), PlanAndMake),
         ("weighingTakeBack", json!({ "ticket": ticket, "weighing": "none", "reason": "x" }), PlanAndMake),
         ("ticketComplete", json!({ "ticket": ticket, "yieldMass": kg }), PlanAndMake),
+        ("ticketStep", json!({ "ticket": ticket, "step": "MAKE" }), PlanAndMake),
+        ("ticketScale", json!({ "ticket": ticket, "batch": kg, "reason": "x" }), PlanAndMake),
+        ("ticketVoid", json!({ "ticket": ticket, "reason": "x", "otherwise": "SCRAPPED" }), PlanAndMake),
+        ("weighingConfirm", json!({ "ticket": ticket, "weighing": "none" }), PlanAndMake),
+        (
+            "balanceRecord",
+            json!({ "code": "x", "name": "x", "division": kg, "capacity": { "amount": "0", "unit": "kg" } }),
+            Administer,
+        ),
+        (
+            "alternateApprove",
+            json!({
+                "material": { "code": "none" }, "alternate": { "code": "none" }, "factor": "1", "changesLabel": false,
+            }),
+            ApproveFormulas,
+        ),
         ("ticketCancel", json!({ "ticket": ticket, "reason": "x" }), PlanAndMake),
         (
             "quotationRecord",
@@ -102,6 +118,8 @@ async fn every_question_takes_the_right_to_look() {
         "lots { nodes { number } }",
         "ticket(number: \"T-1\") { number }",
         "tickets { nodes { number } }",
+        "balances { code }",
+        "alternates(material: { code: \"SLES\" }) { factor }",
         "shelf { on }",
         "outlook { until }",
         "whatIf(changes: []) { hitsNothing }",

@@ -155,6 +155,8 @@ fn changes_are_all_of_one_form() {
     assert_eq!(
         names,
         [
+            "alternateApprove",
+            "balanceRecord",
             "formulaVersionApprove",
             "formulaVersionRetire",
             "formulaVersionWrite",
@@ -168,8 +170,12 @@ fn changes_are_all_of_one_form() {
             "ticketAllocate",
             "ticketCancel",
             "ticketComplete",
+            "ticketScale",
+            "ticketStep",
+            "ticketVoid",
             "ticketWeigh",
             "ticketWrite",
+            "weighingConfirm",
             "weighingTakeBack",
         ]
     );

@@ -147,7 +147,7 @@ async fn from_receipt_to_bottle() {
     });
     let selection = "... on TicketWeighPayload { ticket { status lines { weighedKg remainingKg } weighings { id line amountKg lot { number } } } }";
     let weighed = house.change("ticketWeigh", input, selection).await;
-    assert_eq!(weighed["ticket"]["status"], "IN_PROCESS", "{weighed}");
+    assert_eq!(weighed["ticket"]["status"], "WEIGHING", "{weighed}");
     assert_eq!(weighed["ticket"]["lines"][2], json!({ "weighedKg": "12.05", "remainingKg": "0" }));
 
     // One weighing was entered wrongly: taken back and entered again.
@@ -179,7 +179,7 @@ async fn from_receipt_to_bottle() {
             "... on TicketCompletePayload { ticket { status completion { yieldKg lot { number receivedValue { amount } status } fillings { filled { amount } lot { number onHand { amount unit } } } } } }",
         )
         .await;
-    assert_eq!(completed["ticket"]["status"], "COMPLETE", "{completed}");
+    assert_eq!(completed["ticket"]["status"], "RECONCILED", "{completed}");
     let made = &completed["ticket"]["completion"]["lot"];
     // Gum stock 10 of 20 kg at 8.40 → 4.20; 12 kg of 100 at 150.00 → 18.00; 0.8 of 5 at 50.00 → 8.00; water 77.2 × 0.002; making 40.00.
     assert_eq!(made["receivedValue"]["amount"], "70.3544");

@@ -59,6 +59,7 @@ impl Scene<'_> {
                     planned_for: moved_by(*planned_for, self.days),
                     number: Some(ticket.clone()),
                     note,
+                    asks: app::TicketAsks::default(),
                 };
                 self.app.ticket_write(&self.change, input).await?;
             }
@@ -74,6 +75,7 @@ impl Scene<'_> {
                     amount: mass(amount)?,
                     checked_by: Some(checked_by.clone()),
                     reason: None,
+                    how: app::WeighingHow::default(),
                 };
                 self.weigh(&self.ticket(ticket).await?, vec![weighing]).await?;
             }
@@ -179,6 +181,7 @@ fn rest(ticket: &Ticket, checked_by: &str) -> Vec<WeighingWrite> {
             amount,
             checked_by: Some(checked_by.to_owned()),
             reason: None,
+            how: app::WeighingHow::default(),
         };
         let promised: Vec<(LotId, Mass)> = ticket
             .allocations

@@ -11,6 +11,7 @@ use uuid::Uuid;
 use crate::StoreError;
 
 pub(crate) mod containers;
+pub(crate) mod balances;
 pub(crate) mod formulas;
 pub(crate) mod house_rates;
 pub(crate) mod locations;

@@ -2,13 +2,15 @@
 
 use domain::{
     text::code_key,
-    tickets::{Allocation, Completion, Filling, Ticket, TicketLine, Weighing},
+    tickets::{
+        Allocation, Completion, Filling, LineAsks, Pause, Step, Ticket, TicketLine, WeighedHow, Weighing,
+    },
 };
 use kernel::{
     Count, Density, Mass, Percent,
     ids::{
-        FormulaId, FormulaVersionId, LotId, MaterialId, MovementId, PackId, TicketId, TicketLineId,
-        WeighingId,
+        BalanceId, FormulaId, FormulaVersionId, LotId, MaterialId, MovementId, PackId, TicketId,
+        TicketLineId, WeighingId,
     },
 };
 
@@ -33,6 +35,24 @@ super::table! {
         written_by: String,
         written_at: i64,
         note: Option<String>,
+        planned_batch: Option<i64>,
+        paused_by: Option<String>,
+        paused_at: Option<i64>,
+        paused_reason: Option<String>,
+    }
+}
+
+super::table! {
+    step, "ticket_steps" {
+        #[sea_orm(primary_key, auto_increment = false)]
+        ticket: Uuid,
+        #[sea_orm(primary_key, auto_increment = false)]
+        position: i64,
+        status_from: String,
+        status_to: String,
+        entered_by: String,
+        entered_at: i64,
+        note: Option<String>,
     }
 }
 
@@ -47,6 +67,11 @@ super::table! {
         target: i64,
         tolerance: Option<i64>,
         instruction: Option<String>,
+        fills_up: i64,
+        nominal_active: Option<i64>,
+        balance: Option<Uuid>,
+        second_check: i64,
+        rework_of: Option<Uuid>,
     }
 }
 
@@ -76,6 +101,17 @@ super::table! {
         checked_by: Option<String>,
         movement: Option<Uuid>,
         reversed: Option<String>,
+        gross: Option<i64>,
+        tare: Option<i64>,
+        balance: Option<Uuid>,
+        done_at: Option<i64>,
+        reason: Option<String>,
+        counts_as: Option<i64>,
+        result_before: Option<String>,
+        result_after: Option<String>,
+        mixed_minutes: Option<i64>,
+        checked_at: Option<i64>,
+        outcome: Option<String>,
     }
 }
 
@@ -113,6 +149,7 @@ pub(crate) struct Parts {
     pub(crate) weighings: Vec<weighing::Model>,
     pub(crate) completion: Option<completion::Model>,
     pub(crate) fillings: Vec<filling::Model>,
+    pub(crate) steps: Vec<step::Model>,
 }
 
 impl ticket::Model {
@@ -131,6 +168,10 @@ impl ticket::Model {
             written_by: t.written_by.clone(),
             written_at: t.written_at.timestamp_micros(),
             note: t.note.clone(),
+            planned_batch: t.planned_batch.map(Mass::micrograms),
+            paused_by: t.paused.as_ref().map(|pause| pause.by.clone()),
+            paused_at: t.paused.as_ref().map(|pause| pause.at.timestamp_micros()),
+            paused_reason: t.paused.as_ref().map(|pause| pause.reason.clone()),
         }
     }
 
@@ -146,6 +187,13 @@ impl ticket::Model {
                 target: Mass::from_micrograms(row.target),
                 tolerance: row.tolerance.map(Percent::from_nano),
                 instruction: row.instruction,
+                asks: LineAsks {
+                    fills_up: row.fills_up != 0,
+                    nominal_active: row.nominal_active.map(Percent::from_nano),
+                    balance: row.balance.map(BalanceId),
+                    second_check: row.second_check != 0,
+                    rework_of: row.rework_of.map(LotId),
+                },
             })
         };
         let allocation = |row: allocation::Model| -> Result<Allocation, StoreError> {
@@ -166,7 +214,38 @@ impl ticket::Model {
                 checked_by: row.checked_by,
                 movement: row.movement.map(MovementId),
                 reversed: row.reversed,
+                how: WeighedHow {
+                    gross: row.gross.map(Mass::from_micrograms),
+                    tare: row.tare.map(Mass::from_micrograms),
+                    balance: row.balance.map(BalanceId),
+                    done_at: at.instant_opt("weighings: done_at", row.done_at)?,
+                    reason: row.reason,
+                    counts_as: row.counts_as.map(Mass::from_micrograms),
+                    result_before: row.result_before,
+                    result_after: row.result_after,
+                    mixed_minutes: row
+                        .mixed_minutes
+                        .map(|minutes| at.whole("weighings: mixed_minutes", minutes))
+                        .transpose()?,
+                    checked_at: at.instant_opt("weighings: checked_at", row.checked_at)?,
+                    outcome: at.word_opt("weighings: outcome", row.outcome.as_deref())?,
+                },
             })
+        };
+        let step = |row: step::Model| -> Result<Step, StoreError> {
+            Ok(Step {
+                from: at.word("steps: status_from", &row.status_from)?,
+                to: at.word("steps: status_to", &row.status_to)?,
+                by: row.entered_by,
+                at: at.instant("steps: entered_at", row.entered_at)?,
+                note: row.note,
+            })
+        };
+        let paused = match (self.paused_by, self.paused_at, self.paused_reason) {
+            (Some(by), Some(since), Some(reason)) => {
+                Some(Pause { by, at: at.instant("paused_at", since)?, reason })
+            }
+            _ => None,
         };
         let filling = |row: filling::Model| Filling {
             pack: PackId(row.pack),
@@ -203,6 +282,9 @@ impl ticket::Model {
             number: self.number,
             written_by: self.written_by,
             note: self.note,
+            paused,
+            planned_batch: self.planned_batch.map(Mass::from_micrograms),
+            steps: parts.steps.into_iter().map(step).collect::<Result<_, _>>()?,
         })
     }
 }
@@ -218,6 +300,11 @@ impl line::Model {
             target: line.target.micrograms(),
             tolerance: line.tolerance.map(Percent::nano),
             instruction: line.instruction.clone(),
+            fills_up: i64::from(line.asks.fills_up),
+            nominal_active: line.asks.nominal_active.map(Percent::nano),
+            balance: line.asks.balance.map(|id| id.0),
+            second_check: i64::from(line.asks.second_check),
+            rework_of: line.asks.rework_of.map(|id| id.0),
         };
         t.lines.iter().map(row).collect()
     }
@@ -249,6 +336,31 @@ impl weighing::Model {
             checked_by: w.checked_by.clone(),
             movement: w.movement.map(|id| id.0),
             reversed: w.reversed.clone(),
+            gross: w.how.gross.map(Mass::micrograms),
+            tare: w.how.tare.map(Mass::micrograms),
+            balance: w.how.balance.map(|id| id.0),
+            done_at: w.how.done_at.map(|at| at.timestamp_micros()),
+            reason: w.how.reason.clone(),
+            counts_as: w.how.counts_as.map(Mass::micrograms),
+            result_before: w.how.result_before.clone(),
+            result_after: w.how.result_after.clone(),
+            mixed_minutes: w.how.mixed_minutes.map(i64::from),
+            checked_at: w.how.checked_at.map(|at| at.timestamp_micros()),
+            outcome: w.how.outcome.map(|outcome| outcome.column_word().to_owned()),
+        }
+    }
+}
+
+impl step::Model {
+    pub(crate) fn of(ticket: TicketId, position: i64, s: &Step) -> Self {
+        Self {
+            ticket: ticket.0,
+            position,
+            status_from: s.from.column_word().to_owned(),
+            status_to: s.to.column_word().to_owned(),
+            entered_by: s.by.clone(),
+            entered_at: s.at.timestamp_micros(),
+            note: s.note.clone(),
         }
     }
 }

@@ -21,14 +21,16 @@ use crate::{
     connection::sealed::HasConnection,
     rows::{
         id_lists, insert_all,
-        tickets::{Parts, allocation, completion, filling, line, ticket, weighing},
+        tickets::{Parts, allocation, completion, filling, line, step, ticket, weighing},
     },
 };
 
 mod allocations;
+mod life;
 mod making;
 
 pub use allocations::{allocation_use, allocations_replace, allocations_shrink};
+pub use life::{ticket_pause_set, ticket_scale, ticket_steps_insert, weighing_check_set, weighing_undo};
 pub use making::{completion_insert, weighing_reverse, weighing_ticket, weighings_insert};
 
 /// Which tickets to list; empty lists all.
@@ -123,13 +125,13 @@ pub async fn tickets_open(conn: &impl Conn) -> Result<Vec<Ticket>, StoreError> {
     all(conn, in_order(filtered(&filter))).await
 }
 
-/// The latest completed tickets of each formula, so many at most, whose version has lines added until a result is reached.
+/// The latest tickets of each formula whose bulk is made, so many at most, whose version has lines added until a result is reached.
 pub async fn tickets_trimmed(conn: &impl Conn, of_each: usize) -> Result<Vec<Ticket>, StoreError> {
     let db = conn.connection();
     let text = format!(
         "SELECT id FROM (SELECT t.id AS id, ROW_NUMBER() OVER (PARTITION BY t.formula ORDER BY c.day DESC, t.id DESC) AS nth \
          FROM tickets t JOIN completions c ON c.ticket = t.id \
-         WHERE t.status = 'complete' AND t.version IN (SELECT version FROM formula_lines WHERE trim_result IS NOT NULL)) latest \
+         WHERE t.status IN ('filling', 'reconciled', 'released', 'rejected') AND t.version IN (SELECT version FROM formula_lines WHERE trim_result IS NOT NULL)) latest \
          WHERE nth <= {of_each}"
     );
     let rows = db.query_all_raw(Statement::from_string(db.get_database_backend(), text)).await?;
@@ -213,7 +215,7 @@ async fn one(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Option<T
     Ok(all(conn, query.limit(1)).await?.pop())
 }
 
-/// Tickets with all that hangs on them: six questions to the database at most, however many tickets.
+/// Tickets with all that hangs on them: seven questions to the database at most, however many tickets.
 async fn all(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Vec<Ticket>, StoreError> {
     match conn.store() {
         Some(store) => assembled(&store.begin_read().await?, query).await,
@@ -250,6 +252,14 @@ async fn assembled(conn: &impl Conn, query: Select<ticket::Entity>) -> Result<Ve
             .await?;
         for (ticket, weighings) in grouped(weighings, |row| row.ticket) {
             parts.entry(ticket).or_default().weighings = weighings;
+        }
+        let steps = step::Entity::find()
+            .filter(step::Column::Ticket.is_in(list.iter().copied()))
+            .order_by_asc(step::Column::Position)
+            .all(db)
+            .await?;
+        for (ticket, steps) in grouped(steps, |row| row.ticket) {
+            parts.entry(ticket).or_default().steps = steps;
         }
         let completions = completion::Entity::find()
             .filter(completion::Column::Ticket.is_in(list.iter().copied()))

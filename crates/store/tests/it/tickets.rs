@@ -1,22 +1,30 @@
 //! Tickets: round trip with all that hangs on them, promises, weighings, pages.
 
 use domain::{
+    alternates::Alternate,
+    balances::Balance,
     formulas::Trim,
     stock::MovementKind,
-    tickets::{Allocation, Completion, Filling, Ticket, TicketStatus, Weighing},
+    tickets::{
+        Allocation, Completion, Filling, Pause, Step, Ticket, TicketStatus, WeighedHow, Weighing,
+        WeighingOutcome,
+    },
 };
 use kernel::{
     Count, Density, Quantity,
-    ids::{TicketId, TicketLineId, WeighingId},
+    ids::{BalanceId, TicketId, TicketLineId, WeighingId},
 };
+use sea_orm::ConnectionTrait as _;
 use store::{
-    StoreError, constraints,
+    StoreError,
+    balances::{alternate_insert, alternates_of, balance_insert, balance_update, balances_all},
+    constraints,
     stock::{NewMovement, ledger_verify, movements_of_ticket, post},
     tickets::{
         TicketFilter, allocation_use, allocations_replace, completion_insert, ticket_by_number, ticket_get,
-        ticket_insert, ticket_lock, ticket_status_set, tickets_count, tickets_get, tickets_open,
-        tickets_page, tickets_trimmed, tickets_using_lot, weighing_reverse, weighing_ticket,
-        weighings_insert,
+        ticket_insert, ticket_lock, ticket_pause_set, ticket_scale, ticket_status_set, ticket_steps_insert,
+        tickets_count, tickets_get, tickets_open, tickets_page, tickets_trimmed, tickets_using_lot,
+        weighing_check_set, weighing_reverse, weighing_ticket, weighing_undo, weighings_insert,
     },
 };
 use testkit::{
@@ -33,6 +41,8 @@ on_both_databases! {
     weighings_are_taken_back_once,
     tickets_come_in_pages,
     the_latest_trimmed_tickets_of_each_formula,
+    a_ticket_lives,
+    balances_and_alternates,
 }
 
 async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) {
@@ -81,6 +91,7 @@ async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) 
         checked_by: None,
         movement: None,
         reversed: None,
+        how: domain::tickets::WeighedHow::default(),
     };
     let first = Weighing {
         movement: Some(taken.id),
@@ -125,11 +136,11 @@ async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) 
     }
     allocations_replace(&write, ticket.id, &[]).await.unwrap();
     completion_insert(&write, ticket.id, &completion).await.unwrap();
-    ticket_status_set(&write, ticket.id, TicketStatus::Complete, Some("done")).await.unwrap();
+    ticket_status_set(&write, ticket.id, TicketStatus::Reconciled, Some("done")).await.unwrap();
     write.commit().await.unwrap();
     ticket.allocations.clear();
     ticket.completion = Some(completion.clone());
-    ticket.status = TicketStatus::Complete;
+    ticket.status = TicketStatus::Reconciled;
     ticket.note = Some("done".to_owned());
     assert_eq!(ticket_get(store, ticket.id).await.unwrap().as_ref(), Some(&ticket));
 
@@ -221,6 +232,7 @@ async fn weighings_are_taken_back_once(database: &TestDatabase) {
         checked_by: None,
         movement: Some(taken.id),
         reversed: None,
+        how: domain::tickets::WeighedHow::default(),
     };
     let write = tx(store).await;
     post(&write, &[taken]).await.unwrap();
@@ -244,7 +256,12 @@ async fn tickets_come_in_pages(database: &TestDatabase) {
         let mut ticket = samples::ticket(&format!("T-{number}"), &house.formula, "5 kg");
         ticket.planned_for = date(day);
         ticket.pack = (number == 3).then_some(house.pack.id);
-        ticket.status = TicketStatus::ALL[number];
+        ticket.status = [
+            TicketStatus::Planned,
+            TicketStatus::Allocated,
+            TicketStatus::Weighing,
+            TicketStatus::Reconciled,
+        ][number];
         ticket_insert(&write, &ticket).await.unwrap();
         tickets.push(ticket);
     }
@@ -283,7 +300,7 @@ async fn tickets_come_in_pages(database: &TestDatabase) {
     let write = tx(store).await;
     assert_eq!(ticket_lock(&write, tickets[0].id).await.unwrap().as_ref(), Some(&tickets[0]));
     assert_eq!(ticket_lock(&write, TicketId::new()).await.unwrap(), None);
-    let missing = ticket_status_set(&write, TicketId::new(), TicketStatus::Complete, None).await;
+    let missing = ticket_status_set(&write, TicketId::new(), TicketStatus::Reconciled, None).await;
     assert!(matches!(missing, Err(StoreError::NotFound { what: "ticket", .. })), "{missing:?}");
 }
 
@@ -299,18 +316,18 @@ async fn the_latest_trimmed_tickets_of_each_formula(database: &TestDatabase) {
     let bulk = house.lot(store, "B-1", "100 kg", None).await;
     let mut complete = Vec::new();
     for (number, day, trimmed, status) in [
-        ("T-1", "2026-01-03", true, TicketStatus::Complete),
-        ("T-2", "2026-01-01", true, TicketStatus::Complete),
-        ("T-3", "2026-01-02", true, TicketStatus::Complete),
-        ("T-4", "2026-01-04", false, TicketStatus::Complete),
-        ("T-5", "2026-01-05", true, TicketStatus::InProcess),
+        ("T-1", "2026-01-03", true, TicketStatus::Reconciled),
+        ("T-2", "2026-01-01", true, TicketStatus::Reconciled),
+        ("T-3", "2026-01-02", true, TicketStatus::Reconciled),
+        ("T-4", "2026-01-04", false, TicketStatus::Reconciled),
+        ("T-5", "2026-01-05", true, TicketStatus::Weighing),
     ] {
         let mut ticket = samples::ticket(number, &house.formula, "10 kg");
         if trimmed {
             ticket.version = version.id;
         }
         ticket.status = status;
-        if status == TicketStatus::Complete {
+        if status == TicketStatus::Reconciled {
             ticket.completion = Some(Completion {
                 yield_mass: mass("9 kg"),
                 lot: bulk.id,
@@ -337,4 +354,137 @@ async fn the_latest_trimmed_tickets_of_each_formula(database: &TestDatabase) {
     };
     assert_eq!(numbers(20).await, ["T-1", "T-2", "T-3"]);
     assert_eq!(numbers(2).await, ["T-1", "T-3"]);
+}
+
+async fn a_ticket_lives(database: &TestDatabase) {
+    let store = &database.store;
+    let house = House::build(store).await;
+    let mut ticket = house.ticket(store, "T-1", "5 kg").await;
+    let step = |from, to, note: Option<&str>| Step {
+        from,
+        to,
+        by: "Ada Sample".to_owned(),
+        at: instant("2026-02-02T09:00:00Z"),
+        note: note.map(ToOwned::to_owned),
+    };
+    let weighing = Weighing {
+        id: WeighingId::new(),
+        line: ticket.lines[0].id,
+        lot: None,
+        amount: mass("5 kg"),
+        by: "Ada Sample".to_owned(),
+        at: instant("2026-02-02T09:00:00Z"),
+        checked_by: None,
+        movement: None,
+        reversed: None,
+        how: WeighedHow {
+            gross: Some(mass("5.4 kg")),
+            tare: Some(mass("0.4 kg")),
+            done_at: Some(instant("2026-02-01T15:00:00Z")),
+            reason: Some("the sheet came late".to_owned()),
+            counts_as: Some(mass("5.25 kg")),
+            result_before: Some("pH 5.1".to_owned()),
+            result_after: Some("pH 5.9".to_owned()),
+            mixed_minutes: Some(10),
+            ..WeighedHow::default()
+        },
+    };
+    let pause = Pause {
+        by: "Ada Sample".to_owned(),
+        at: instant("2026-02-02T10:00:00Z"),
+        reason: "the mixer stopped".to_owned(),
+    };
+    let first = [step(TicketStatus::Planned, TicketStatus::Weighing, None)];
+    let second = [
+        step(TicketStatus::Weighing, TicketStatus::Making, None),
+        step(TicketStatus::Making, TicketStatus::OnTest, Some("sample taken")),
+    ];
+    let write = tx(store).await;
+    weighings_insert(&write, ticket.id, std::slice::from_ref(&weighing)).await.unwrap();
+    ticket_steps_insert(&write, ticket.id, 0, &first).await.unwrap();
+    ticket_steps_insert(&write, ticket.id, 1, &second).await.unwrap();
+    ticket_pause_set(&write, ticket.id, Some(&pause)).await.unwrap();
+    ticket_status_set(&write, ticket.id, TicketStatus::OnTest, None).await.unwrap();
+    ticket.planned_batch = Some(ticket.batch);
+    ticket.batch = mass("6 kg");
+    ticket.lines[0].target = mass("6 kg");
+    ticket_scale(&write, &ticket).await.unwrap();
+    weighing_check_set(&write, weighing.id, "Ben Sample", instant("2026-02-02T11:00:00Z")).await.unwrap();
+    let again = weighing_check_set(&write, weighing.id, "Cay Sample", instant("2026-02-02T11:00:00Z")).await;
+    assert!(matches!(again, Err(StoreError::Changed { .. })), "{again:?}");
+    weighing_undo(&write, weighing.id, WeighingOutcome::Scrapped, "the mixer is broken").await.unwrap();
+    write.commit().await.unwrap();
+
+    ticket.status = TicketStatus::OnTest;
+    ticket.paused = Some(pause);
+    ticket.steps = [&first[..], &second[..]].concat();
+    ticket.weighings = vec![Weighing {
+        checked_by: Some("Ben Sample".to_owned()),
+        reversed: Some("the mixer is broken".to_owned()),
+        how: WeighedHow {
+            checked_at: Some(instant("2026-02-02T11:00:00Z")),
+            outcome: Some(WeighingOutcome::Scrapped),
+            ..weighing.how.clone()
+        },
+        ..weighing
+    }];
+    assert_eq!(ticket_get(store, ticket.id).await.unwrap().as_ref(), Some(&ticket));
+
+    let write = tx(store).await;
+    ticket_pause_set(&write, ticket.id, None).await.unwrap();
+    let gone = ticket_pause_set(&write, TicketId::new(), None).await;
+    assert!(matches!(gone, Err(StoreError::NotFound { .. })), "{gone:?}");
+    write.commit().await.unwrap();
+    assert_eq!(ticket_get(store, ticket.id).await.unwrap().unwrap().paused, None);
+
+    // Neither a ticket nor a step of its life is ever taken out, so no number comes up twice.
+    let raw = database.raw().await;
+    for text in ["DELETE FROM ticket_steps", "UPDATE ticket_steps SET note = NULL", "DELETE FROM tickets"] {
+        let refused = raw.execute_unprepared(text).await.unwrap_err().to_string();
+        assert!(refused.contains("kept_ticket"), "{text}: {refused}");
+    }
+}
+
+async fn balances_and_alternates(database: &TestDatabase) {
+    let store = &database.store;
+    let house = House::build(store).await;
+    let mut balance = Balance {
+        id: BalanceId::new(),
+        code: "BAL-1".to_owned(),
+        name: "Bench, 2 kg".to_owned(),
+        division: mass("0.01 g"),
+        capacity: mass("2 kg"),
+        smallest_net: None,
+        calibration_due: Some(date("2026-12-31")),
+        note: None,
+    };
+    let approved = Alternate {
+        material: house.bulk.id,
+        alternate: house.product.id,
+        formula: None,
+        factor: "2.50".parse().unwrap(),
+        changes_label: true,
+        valid_until: None,
+        evidence: Some("trial 14C".to_owned()),
+        approved_by: "Ada Sample".to_owned(),
+        approved_at: instant("2026-02-02T09:00:00Z"),
+    };
+    let write = tx(store).await;
+    balance_insert(&write, &balance).await.unwrap();
+    balance.smallest_net = Some(mass("3 g"));
+    balance_update(&write, &balance).await.unwrap();
+    alternate_insert(&write, &approved).await.unwrap();
+    write.commit().await.unwrap();
+    assert_eq!(balances_all(store).await.unwrap(), [balance.clone()]);
+    let kept = alternates_of(store, &[house.bulk.id]).await.unwrap();
+    assert_eq!(kept, [Alternate { factor: "2.5".parse().unwrap(), ..approved }]);
+    assert_eq!(alternates_of(store, &[house.product.id]).await.unwrap(), []);
+
+    let write = tx(store).await;
+    let again =
+        balance_insert(&write, &Balance { id: BalanceId::new(), code: "bal-1".to_owned(), ..balance }).await;
+    assert!(
+        matches!(&again, Err(StoreError::Constraint { name, .. }) if name == constraints::BALANCE_CODE),
+        "{again:?}"
+    );
 }

@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 
-use app::{TicketWeigh, WeighingTakeBack, WeighingWrite};
+use app::{TicketWeigh, WeighingConfirm, WeighingHow, WeighingTakeBack, WeighingWrite};
 use axum::{
     extract::{Path, State},
     response::Response,
@@ -158,7 +158,7 @@ fn weighing_card(
                 span.name { @if weighed.is_zero() { (t::WEIGH) } @else { (t::STILL_TO_WEIGH) } }
                 span.figure { (figure) "\u{202f}" span.unit { (unit) } }
             }
-            (tolerance(line, &weighed.to_exact()))
+            (tolerance(line, &ticket.target_of(line).to_exact(), &ticket.counted_on(line.id).to_exact()))
             @if !promised.is_empty() {
                 p.promised {
                     (t::TAKE_FROM) " "
@@ -180,6 +180,9 @@ fn weighing_card(
                 (Field::amount(FORM, "amount", &t::weight_in(unit)).hint(t::WEIGHT_HINT).needed().focus(!stocked || needs_weight).show(kept))
                 input type="hidden" name="unit" value=(unit);
                 (Field::text(FORM, "checkedBy", t::SECOND_CHECK).start(second).show(kept))
+                @if kept.is(FORM) {
+                    label.check { input type="checkbox" name="another" value="yes"; " " (t::ANOTHER_ONE) }
+                }
                 @if who.may(Capability::ReleaseAndReject) && (kept.is(FORM) || !kept.value(FORM, "reason", "").is_empty()) {
                     (Field::text(FORM, "reason", t::REASON_OUTSIDE).hint(t::REASON_OUTSIDE_HINT).show(kept))
                 }
@@ -202,14 +205,13 @@ fn own_cautions(material: &domain::materials::Material) -> Markup {
 }
 
 /// What is allowed, in words and as a band; the script moves its mark while the weight is typed.
-fn tolerance(line: &TicketLine, weighed: &Exact) -> Markup {
+fn tolerance(line: &TicketLine, target: &Exact, weighed: &Exact) -> Markup {
     let Some(tolerance) = line.tolerance else {
         return html! { p.quiet { (t::NO_TOLERANCE) } };
     };
-    let target = line.target.to_exact();
-    let margin = &target * &tolerance.fraction();
-    let (low, high) = (&target - &margin, &target + &margin);
-    let small = target < Exact::ONE;
+    let margin = target * &tolerance.fraction();
+    let (low, high) = (target - &margin, target + &margin);
+    let small = *target < Exact::ONE;
     let shown = |kilograms: &Exact| {
         if small {
             format!("{}\u{a0}g", fig::plain(&(kilograms * &Exact::whole(1_000)), 2))
@@ -221,8 +223,8 @@ fn tolerance(line: &TicketLine, weighed: &Exact) -> Markup {
         value.round_half_even(9).map_or_else(|_| String::new(), |d| d.normalize().to_string())
     };
     html! {
-        div.tolerance data-target=(figure(&target)) data-margin=(figure(&margin)) data-weighed=(figure(weighed)) {
-            (chart::band(t::TOLERANCE, &target, &margin, weighed))
+        div.tolerance data-target=(figure(target)) data-margin=(figure(&margin)) data-weighed=(figure(weighed)) {
+            (chart::band(t::TOLERANCE, target, &margin, weighed))
             p.limits {
                 span { (t::AT_LEAST) " " strong { (shown(&low)) } }
                 span.quiet { "± " (fig::percent(tolerance)) }
@@ -258,7 +260,19 @@ fn history(
                             strong { (fig::weighed_text(weighing.amount)) } " " (name(weighing)) " "
                             @if let Some(lot) = weighing.lot { (lot_link(lots, lot)) }
                             " " span.quiet { (weighing.by) @if let Some(second) = &weighing.checked_by { " / " (second) } }
+                            @if let Some(counts_as) = weighing.how.counts_as { " " span.quiet { (t::COUNTS_AS) " " (fig::weighed_text(counts_as)) } }
+                            @if weighing.is_late() { " " (ui::badge(Tone::Calm, t::LATE_ENTRY)) }
                             @if let Some(reason) = &weighing.reversed { " " (ui::badge(Tone::Calm, t::TAKEN_BACK)) " " span.quiet { (reason) } }
+                        }
+                        @if asks_second(ticket, weighing) {
+                            " " (ui::badge(Tone::Care, t::TO_CHECK))
+                            @if weighing.by != who.actor.name {
+                                form.inline method="post" action={ (links::ticket(&ticket.number)) "/confirm" } {
+                                    (ui::form_keys(who, kept, "confirm"))
+                                    input type="hidden" name="weighing" value=(weighing.id);
+                                    button.plain type="submit" { (t::CONFIRM_IT) }
+                                }
+                            }
                         }
                         @if weighing.reversed.is_none() && ticket.status.is_open() {
                             (ui::fold(t::TAKE_BACK, false, &html! {
@@ -273,6 +287,32 @@ fn history(
                     }
                 }
             }
+        }
+    }
+}
+
+/// Whether a second person has still to look at a weighing.
+fn asks_second(ticket: &Ticket, weighing: &Weighing) -> bool {
+    weighing.stands()
+        && weighing.checked_by.is_none()
+        && ticket.lines.iter().any(|line| line.id == weighing.line && line.asks.second_check)
+}
+
+/// Confirms a weighing as its second person.
+pub async fn confirm(State(web): State<Web>, Path(number): Path<String>, sent: Sent) -> Answer {
+    let ticket = ticket_of(&web, &sent.who, &number).await?;
+    let result = match uuid::Uuid::parse_str(sent.fields.first("weighing")).map(WeighingId::from) {
+        Err(_) => Err(app::Error::not_found("weighing", sent.fields.first("weighing"))),
+        Ok(weighing) => {
+            web.app.weighing_confirm(&sent.change(), WeighingConfirm { ticket: ticket.id, weighing }).await
+        }
+    };
+    match result {
+        Ok(_) => Ok(go(&links::bench(&number))),
+        Err(error) => {
+            let kept = Kept::after("take-back", sent.fields, error)?;
+            let ticket = ticket_of(&web, &sent.who, &number).await?;
+            shown_bench(&web, &sent.who, &ticket, "", "", &kept).await
         }
     }
 }
@@ -326,6 +366,7 @@ async fn weighing(web: &Web, sent: &Sent, ticket: &Ticket) -> Result<TicketWeigh
                 amount,
                 checked_by: fields.text("checkedBy"),
                 reason: fields.text("reason"),
+                how: WeighingHow { another: !fields.first("another").is_empty(), ..WeighingHow::default() },
             }],
             on: None,
         }),

@@ -3,8 +3,8 @@
 use std::collections::HashMap;
 
 use app::{
-    FillingWrite, TicketAllocate, TicketCancel, TicketComplete, TicketSize, TicketSubject, TicketWrite,
-    lists::TicketFilter,
+    FillingWrite, TicketAllocate, TicketAsks, TicketCancel, TicketComplete, TicketSize, TicketSubject,
+    TicketWrite, lists::TicketFilter,
 };
 use axum::{
     extract::{Path, State},
@@ -51,10 +51,10 @@ pub async fn list(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
     let catalogue = web.app.catalogue(&who.actor)?;
     let show = fields.first("show");
     let statuses = match show {
-        "complete" => vec![TicketStatus::Complete],
-        "cancelled" => vec![TicketStatus::Cancelled],
+        "complete" => TicketStatus::ALL.into_iter().filter(|status| status.is_made()).collect(),
+        "cancelled" => vec![TicketStatus::Cancelled, TicketStatus::Voided],
         "all" => Vec::new(),
-        _ => vec![TicketStatus::Planned, TicketStatus::Allocated, TicketStatus::InProcess],
+        _ => TicketStatus::ALL.into_iter().filter(|status| status.is_open()).collect(),
     };
     let filter = TicketFilter { statuses, ..TicketFilter::default() };
     let after = uuid::Uuid::parse_str(fields.first("after")).ok().map(TicketId::from);
@@ -96,7 +96,7 @@ fn list_row(catalogue: &Catalogue, who: &Who, ticket: &Ticket) -> Markup {
                 (fig::date(ticket.planned_for))
                 @if ticket.status.is_open() && ticket.planned_for < who.today { " " (ui::badge(Tone::Care, t::OVERDUE)) }
             }
-            td { (ui::ticket_status(ticket.status)) }
+            td { (ui::ticket_status(ticket.status)) @if ticket.paused.is_some() { " " (ui::badge(Tone::Care, t::PAUSED)) } }
             td { (t::done_of(done, of)) }
             td { @if ticket.status.is_open() && who.may(Capability::PlanAndMake) { a.button.plain href=(links::bench(&ticket.number)) { (t::TO_THE_BENCH) } } }
         }
@@ -112,10 +112,11 @@ pub(crate) fn progress(ticket: &Ticket) -> (usize, usize) {
 
 /// Whether a line holds what it should: at least its target less the tolerance.
 pub(crate) fn is_done(ticket: &Ticket, line: &domain::tickets::TicketLine) -> bool {
-    let weighed = ticket.weighed_on(line.id).to_exact();
+    let weighed = ticket.counted_on(line.id).to_exact();
+    let target = ticket.target_of(line).to_exact();
     let least = match line.tolerance {
-        Some(tolerance) => line.target.to_exact() * (Exact::ONE - tolerance.fraction()),
-        None => line.target.to_exact(),
+        Some(tolerance) => target * (Exact::ONE - tolerance.fraction()),
+        None => target,
     };
     weighed >= least
 }
@@ -179,7 +180,8 @@ async fn shown_ticket(web: &Web, who: &Who, ticket: &Ticket, kept: &Kept) -> Ans
     let body = html! {
         p.crumb { a href="/tickets" { (t::TICKETS) } }
         h1 { (t::TICKET) " " span.code { (ticket.number) } }
-        p.state { (ui::ticket_status(ticket.status)) " " (t::done_of(done, of)) }
+        p.state { (ui::ticket_status(ticket.status)) @if ticket.paused.is_some() { " " (ui::badge(Tone::Care, t::PAUSED)) } " " (t::done_of(done, of)) }
+        @if let Some(pause) = &ticket.paused { p.lead { (pause.reason) " " span.quiet { (pause.by) } } }
         dl.facts {
             (ui::fact(t::FORMULA, &formula_name(&catalogue, ticket)))
             @if let Some(pack) = ticket.pack.and_then(|id| catalogue.packs.get(id)) {
@@ -221,12 +223,12 @@ async fn shown_ticket(web: &Web, who: &Who, ticket: &Ticket, kept: &Kept) -> Ans
             }
             @if let Some(note) = &completion.note { p { (note) } }
         }
-        @if ticket.status == TicketStatus::InProcess && who.may(Capability::PlanAndMake) {
+        @if may_be_completed(ticket) && who.may(Capability::PlanAndMake) {
             (complete_form(&catalogue, who, ticket, kept))
         }
         h2 { (t::CAUTIONS) }
         (cautions(&engine::cautions(materials.map(AsRef::as_ref))))
-        @if open && who.may(Capability::PlanAndMake) && ticket.status != TicketStatus::InProcess {
+        @if ticket.status.may_become(TicketStatus::Cancelled) && who.may(Capability::PlanAndMake) {
             (ui::fold(t::CANCEL_TICKET, kept.is("cancel"), &html! {
                 (kept.notice("cancel"))
                 form.inline method="post" action={ (links::ticket(&ticket.number)) "/cancel" } {
@@ -240,9 +242,15 @@ async fn shown_ticket(web: &Web, who: &Who, ticket: &Ticket, kept: &Kept) -> Ans
     Ok(shown(kept.status(), frame::page(who, Place::Tickets, &ticket.number, &body)))
 }
 
+/// Whether the form that completes it in one go has a use.
+fn may_be_completed(ticket: &Ticket) -> bool {
+    ticket.paused.is_none()
+        && matches!(ticket.status, TicketStatus::Weighing | TicketStatus::Making | TicketStatus::OnTest)
+}
+
 /// What was really weighed into a ticket, kg.
 fn weighed_in_all(ticket: &Ticket) -> Exact {
-    ticket.weighings.iter().filter(|w| w.reversed.is_none()).map(|w| w.amount.to_exact()).sum()
+    ticket.charged().to_exact()
 }
 
 fn lines(catalogue: &Catalogue, ticket: &Ticket, lots: &HashMap<LotId, Lot>) -> Markup {
@@ -258,7 +266,7 @@ fn lines(catalogue: &Catalogue, ticket: &Ticket, lots: &HashMap<LotId, Lot>) -> 
                     td.num { (line.position) }
                     td { (line.phase.as_deref().unwrap_or("")) }
                     td { (material_link(catalogue, line.material)) @if let Some(instruction) = &line.instruction { br; span.quiet { (instruction) } } }
-                    td.num { (fig::exact(&line.target.to_exact(), 3, "kg")) }
+                    td.num { (fig::exact(&ticket.target_of(line).to_exact(), 3, "kg")) }
                     td.num { @if weighed.is_zero() { span.quiet { "–" } } @else { (fig::exact(&weighed.to_exact(), 3, "kg")) } }
                     td {
                         ul.plain {
@@ -344,9 +352,14 @@ fn write_input(catalogue: &Catalogue, fields: &Fields) -> Result<TicketWrite, ap
     let on = reader.date("on");
     let on = reader.needed("on", on);
     match (size, on, reader.problems.is_empty()) {
-        (Some(size), Some(planned_for), true) => {
-            Ok(TicketWrite { subject, size, planned_for, number: None, note: None })
-        }
+        (Some(size), Some(planned_for), true) => Ok(TicketWrite {
+            subject,
+            size,
+            planned_for,
+            number: None,
+            note: None,
+            asks: TicketAsks::default(),
+        }),
         _ => Err(app::Error::Invalid(reader.problems)),
     }
 }

@@ -31,8 +31,14 @@ words! {
 
     TICKET = "Ticket";
     TICKETS_OPEN = "Open";
-    TICKETS_COMPLETE = "Complete";
-    TICKETS_CANCELLED = "Cancelled";
+    TICKETS_COMPLETE = "Made";
+    TICKETS_CANCELLED = "Given up";
+    PAUSED = "paused";
+    COUNTS_AS = "counts as";
+    LATE_ENTRY = "entered later";
+    ANOTHER_ONE = "It is another weighing, not the same one again";
+    TO_CHECK = "second check open";
+    CONFIRM_IT = "Confirm as second person";
     TICKETS_ALL = "All";
     TICKETS_NONE = "There is no such ticket. A run check writes one.";
     WEIGHED = "weighed";

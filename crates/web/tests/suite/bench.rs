@@ -114,7 +114,7 @@ async fn a_ticket_is_weighed_completed_and_traced_without_a_script() {
     assert_eq!(run.browser.submit(&page, &at, &at, &fields).await.status, StatusCode::SEE_OTHER);
 
     let ticket = run.state().await;
-    assert_eq!(ticket.status, TicketStatus::Complete);
+    assert_eq!(ticket.status, TicketStatus::Reconciled);
     let made = run.browser.app.lots_get(&actor, &[ticket.completion.unwrap().lot]).await.unwrap().remove(0);
     let acid = ticket.weighings.iter().rev().find_map(|w| w.lot).unwrap();
     let acid = run.browser.app.lots_get(&actor, &[acid]).await.unwrap().remove(0);
