@@ -26,6 +26,7 @@ mod ticket_life;
 mod ticket_lines;
 mod tickets;
 mod tokens;
+mod trace;
 mod weigh_rules;
 mod weighing;
 mod what_if;
@@ -69,6 +70,7 @@ pub use tickets::{
     TicketWrite,
 };
 pub use tokens::{IssuedToken, TokenIssue};
+pub use trace::{FinishedLot, LotTrace, RecallDrill, TracedTicket, UnderWay};
 pub use weighing::{TicketWeigh, WeighingConfirm, WeighingHow, WeighingTakeBack, WeighingWrite};
 
 /// Where "now" comes from. The real clock lives in `server`; tests move theirs by hand.

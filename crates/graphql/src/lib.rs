@@ -51,6 +51,7 @@ mod sources;
 mod stock;
 mod suppliers;
 mod tickets;
+mod trace;
 mod what_if;
 
 use std::sync::Arc;

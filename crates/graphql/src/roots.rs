@@ -22,6 +22,7 @@ use crate::{
     searches::SearchesQuery,
     suppliers::SuppliersQuery,
     tickets::TicketsQuery,
+    trace::TraceQuery,
 };
 
 /// Everything that can be asked. Nothing here changes anything.
@@ -37,6 +38,7 @@ pub struct Query(
     LotDetailsQuery,
     TicketsQuery,
     BalancesQuery,
+    TraceQuery,
     NodesQuery,
     AuditQuery,
     KeptQuery,

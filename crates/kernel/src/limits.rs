@@ -29,6 +29,8 @@ pub const SAME_SHEET_HOURS: i64 = 24;
 /// The share of a batch that rework may make up before somebody who releases and rejects has to write the ticket (common practice, no
 /// source: 5 to 10 %).
 pub const REWORK_SHARE_USUAL: Percent = Percent::from_nano(10_000_000_000);
+/// Lots followed in one trace: a recall that reaches more is traced in parts.
+pub const TRACE_LOTS_MAX: usize = 5_000;
 /// Changes in one scenario.
 pub const SCENARIO_CHANGES_MAX: usize = 100;
 /// The densest liquid or paste the house accepts, kg/L. Titanium dioxide is 4; a density of 13 is a slip of the point.

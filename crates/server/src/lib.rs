@@ -57,6 +57,8 @@ async fn run_command(cli: &Cli) -> Result<Outcome, Failure> {
         Command::WhatIf(args) => commands::what_if::run(&settings, args).await,
         Command::Outlook(args) => commands::outlook::run(&settings, args).await,
         Command::Shelf(args) => commands::shelf::run(&settings, args).await,
+        Command::Trace(args) => commands::trace::run(&settings, args).await,
+        Command::RecallDrill(args) => commands::trace::drill(&settings, args).await,
         Command::Ledger(command) => commands::ledger::run(&settings, command).await,
         Command::Search(command) => commands::search::run(&settings, command).await,
         Command::Standards(command) => commands::standards::run(&settings, command).await,

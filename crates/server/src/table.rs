@@ -51,6 +51,33 @@ impl Table {
         self.rows.is_empty()
     }
 
+    /// As a table of a page, figures to the right.
+    pub fn html(&self) -> String {
+        let cell = |name: &str, text: &str, side: Side| {
+            let class = if side == Side::Right { " class=\"n\"" } else { "" };
+            format!("<{name}{class}>{}</{name}>", escaped(text))
+        };
+        let mut page = String::from("<table>\n<tr>");
+        page.extend(self.headings.iter().map(|(text, side)| cell("th", text, *side)));
+        page.push_str("</tr>\n");
+        for row in &self.rows {
+            page.push_str("<tr>");
+            page.extend(
+                row.cells.iter().zip(&self.headings).map(|(text, (_, side))| cell("td", text, *side)),
+            );
+            page.push_str("</tr>\n");
+            for text in &row.beneath {
+                page.push_str(&format!(
+                    "<tr><td colspan=\"{}\">{}</td></tr>\n",
+                    self.headings.len(),
+                    escaped(text)
+                ));
+            }
+        }
+        page.push_str("</table>\n");
+        page
+    }
+
     fn widths(&self) -> Vec<usize> {
         let mut widths: Vec<usize> = self.headings.iter().map(|(text, _)| width(text)).collect();
         for row in &self.rows {
@@ -75,6 +102,21 @@ impl Table {
         }
         line.trim_end().to_owned()
     }
+}
+
+/// A text that stands in a page as it is written.
+pub fn escaped(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            other => safe.push(other),
+        }
+    }
+    safe
 }
 
 /// What is printed here are letters, figures and a few signs, each one column wide.
@@ -115,5 +157,16 @@ L-1      1.5 kg  2026-03-31
 L-2000   250 kg
 ";
         assert_eq!(table.to_string(), expected);
+    }
+
+    #[test]
+    fn a_page_shows_what_was_written() {
+        let mut table = Table::new([("lot", Side::Left), ("on hand", Side::Right)]);
+        table.row(["<L&1>", "1 kg"]);
+        assert_eq!(
+            table.html(),
+            "<table>\n<tr><th>lot</th><th class=\"n\">on hand</th></tr>\n\
+             <tr><td>&lt;L&amp;1&gt;</td><td class=\"n\">1 kg</td></tr>\n</table>\n"
+        );
     }
 }

@@ -40,6 +40,7 @@ pub mod stock;
 pub mod suppliers;
 pub mod tickets;
 pub mod tokens;
+pub mod trace;
 mod turns;
 
 pub use connection::{Backend, Conn, ReadTx, Store, StoreOptions, WriteTx};

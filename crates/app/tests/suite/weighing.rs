@@ -145,8 +145,18 @@ async fn active_house(database: &TestDatabase) -> House {
                     "SLES,Ether sulfate 70 %,raw material,1.05,24 months,70 %,",
                 )
                 .replace("GUM,Gum,raw material,,36 months,6 months,,", "GUM,Gum,raw material,,36 months,,,")
-                .replace("amount,weighing tolerance", "amount,weighing tolerance,basis")
-                .replace("HW-1,1,3,SLES,12 %,1 %", "HW-1,1,3,SLES,8.4 %,1 %,active matter");
+                .replace("HW-1,1,3,SLES,12 %", "HW-1,1,3,SLES,8.4 %");
+            let text = match name {
+                "formula-lines.csv" => text
+                    .lines()
+                    .map(|line| match line {
+                        heading if heading.starts_with("formula") => format!("{heading},basis\n"),
+                        active if active.contains("8.4 %") => format!("{active},active matter\n"),
+                        other => format!("{other},\n"),
+                    })
+                    .collect(),
+                _ => text,
+            };
             (name, text)
         })
         .collect();

@@ -118,6 +118,8 @@ async fn every_question_takes_the_right_to_look() {
         "lots { nodes { number } }",
         "ticket(number: \"T-1\") { number }",
         "tickets { nodes { number } }",
+        "trace(lot: { code: \"L-1\" }) { cut }",
+        "recallDrill(lot: { code: \"L-1\" }) { by }",
         "balances { code }",
         "alternates(material: { code: \"SLES\" }) { factor }",
         "shelf { on }",

@@ -170,6 +170,22 @@ pub enum Command {
     /// The stock as it stands: materials and lots, with dates, and reasons against those that may not be used
     Shelf(ShelfArgs),
 
+    /// Where a lot came from and what became of it, with kilograms on every way and the mass balance of every lot
+    #[command(after_long_help = "Examples:\n  \
+        stillroom trace L-2611-009\n  \
+        stillroom trace B-2611-03 --json")]
+    Trace(TraceArgs),
+
+    /// What a recall of a lot would reach: finished goods here and gone, batches under way, how much is accounted for
+    #[command(
+        long_about = "A drill: everything a recall of a lot would have to deal with, and of every other delivery of the same lot of its\n\
+            supplier, with the time the answer took. Nothing is changed.",
+        after_long_help = "Examples:\n  \
+            stillroom recall-drill L-2611-009\n  \
+            stillroom recall-drill L-2611-009 --html > drill.html"
+    )]
+    RecallDrill(RecallDrillArgs),
+
     /// Look after the stock ledger
     #[command(subcommand)]
     Ledger(LedgerCommand),
@@ -412,6 +428,26 @@ pub struct ShelfArgs {
     /// Only this material, by its code
     #[arg(long, value_name = "CODE")]
     pub material: Option<String>,
+}
+
+/// Options of `trace`.
+#[derive(Debug, Clone, Args)]
+pub struct TraceArgs {
+    /// The lot, by its number
+    #[arg(value_name = "LOT")]
+    pub lot: String,
+}
+
+/// Options of `recall-drill`.
+#[derive(Debug, Clone, Args)]
+pub struct RecallDrillArgs {
+    /// The lot, by its number
+    #[arg(value_name = "LOT")]
+    pub lot: String,
+
+    /// A page that prints, instead of tables
+    #[arg(long)]
+    pub html: bool,
 }
 
 /// What to do with the ledger.

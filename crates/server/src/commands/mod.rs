@@ -13,4 +13,5 @@ pub mod shelf;
 pub mod standards;
 pub mod subject;
 pub mod token;
+pub mod trace;
 pub mod what_if;
