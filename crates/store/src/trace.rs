@@ -6,7 +6,6 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 
 use crate::{
     Conn, StoreError,
-    connection::sealed::HasConnection,
     rows::{id_lists, lots::lot, movements::movement},
 };
 

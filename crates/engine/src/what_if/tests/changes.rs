@@ -405,11 +405,12 @@ fn weigh(ticket: &mut Ticket, position: u32, lot: LotId, amount: &str) {
         checked_by: None,
         movement: None,
         reversed: None,
+        how: domain::tickets::WeighedHow::default(),
     });
 }
 
 fn complete(ticket: &mut Ticket, out: &Lot, seconds: i64) {
-    ticket.status = TicketStatus::Complete;
+    ticket.status = TicketStatus::Reconciled;
     ticket.completion = Some(Completion {
         yield_mass: mass("100"),
         lot: out.id,
