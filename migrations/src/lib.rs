@@ -25,6 +25,7 @@ mod m0010_standards;
 mod m0013_lots;
 mod m0020_scenarios;
 mod m0016_ticket_life;
+mod m0017_finishing;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -47,6 +48,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0013_lots::Migration),
             Box::new(m0020_scenarios::Migration),
             Box::new(m0016_ticket_life::Migration),
+            Box::new(m0017_finishing::Migration),
         ]
     }
 }

@@ -9,6 +9,7 @@ mod change;
 mod change_words;
 mod containers;
 mod error;
+mod finishing;
 mod formulas;
 mod fresh;
 mod house_rates;
@@ -54,6 +55,10 @@ pub use containers::{
     ContainerChange, ContainerNow, ContainerRepack, ContainerWrite, ContainersAdd, LotTransfer,
 };
 pub use error::Error;
+pub use finishing::{
+    BatchCheckWrite, CheckLimitApprove, LostWrite, TicketBulk, TicketDecide, TicketFill, TicketFinish,
+    TicketReconcile,
+};
 pub use formulas::{FormulaVersionWrite, LineWrite};
 pub use house_rates::HouseRateRecord;
 pub use lot_papers::{LotCertificate, LotDetails, LotDocumentAdd, LotRetest};
@@ -63,7 +68,7 @@ pub use quotations::{OfferWrite, QuotationRecord};
 pub use receipts::{LotOrder, ReceiptMore};
 pub use scenarios::{ScenarioKeep, ScenarioRun};
 pub use stock::MovementReverse;
-pub use ticket_end::{FillingWrite, SpoiledComponent, TicketComplete};
+pub use ticket_end::{CountedComponent, FillingCounts, FillingWrite, SpoiledComponent, TicketComplete};
 pub use ticket_life::{NextStep, TicketScale, TicketStep, TicketVoid, VoidedWeighing};
 pub use tickets::{
     AllocationChoice, ReworkWrite, TicketAllocate, TicketAsks, TicketCancel, TicketSize, TicketSubject,

@@ -15,9 +15,13 @@ use engine::{
     orders::ordered_otherwise,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
+    run_choice::{RunChoice, run_choices},
     shelf::{Availability, Shelf, availability},
 };
-use kernel::ids::{AuditId, LotId, MaterialId, TicketId};
+use kernel::{
+    ids::{AuditId, LotId, MaterialId, TicketId},
+    limits::RUNS_ASKED_MAX,
+};
 use store::{
     Page,
     audit::{AuditEntry, AuditFilter},
@@ -91,6 +95,21 @@ impl App {
         let (catalogue, shelf) = self.whole_shelf(actor).await?;
         let trim_use = self.trim_use();
         Ok(run_check(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, request)?)
+    }
+
+    /// Which of several runs can be made, each alone and after those before it.
+    ///
+    /// # Errors
+    /// As [`App::run_check`]; [`Error::Invalid`] for more runs than are checked in one go.
+    pub async fn run_checks(&self, actor: &Actor, requests: &[RunRequest]) -> Result<Vec<RunChoice>, Error> {
+        if requests.len() > RUNS_ASKED_MAX {
+            let text =
+                format!("these are {}; at most {RUNS_ASKED_MAX} runs are checked at once", requests.len());
+            return Err(Error::invalid("runs", text));
+        }
+        let (catalogue, shelf) = self.whole_shelf(actor).await?;
+        let trim_use = self.trim_use();
+        Ok(run_choices(&View::plain(&catalogue).with_trim_use(&trim_use), &shelf, requests)?)
     }
 
     /// What the coming weeks do to the shelf.

@@ -8,6 +8,7 @@ pub mod catalogue;
 pub mod cautions;
 pub mod dates;
 pub mod error;
+pub mod finishing;
 pub mod formulas;
 pub mod generated;
 pub mod house_rates;

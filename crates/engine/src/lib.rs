@@ -32,6 +32,7 @@ pub mod pricing;
 pub mod put_right;
 pub mod reach;
 pub mod run_check;
+pub mod run_choice;
 pub mod scenario;
 pub mod search;
 pub mod sensitivity;

@@ -7,7 +7,7 @@ use crate::{
     errors::Result,
     ids::Which,
     outlook::Outlook,
-    run_check::{RunCheck, RunCheckInput},
+    run_check::{RunCheck, RunCheckInput, RunChoice},
     scalars::{CurrencyCode, Date, DateTime, Decimal},
     scenarios::ChangeInput,
     shelf::Shelf,
@@ -113,6 +113,16 @@ impl HouseQuery {
         #[graphql(desc = "The run.")] input: RunCheckInput,
     ) -> Result<RunCheck> {
         crate::run_check::ask(ctx, input).await
+    }
+
+    /// Which of several runs can be made: each alone, and one after the other in the order they are asked in, at most 20.
+    #[graphql(complexity = "crate::limits::question(child_complexity)")]
+    async fn run_checks(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The runs.")] inputs: Vec<RunCheckInput>,
+    ) -> Result<Vec<RunChoice>> {
+        crate::run_check::ask_several(ctx, inputs).await
     }
 
     /// What assumed changes would do to costs, margins, planned tickets and lots. Nothing is written.

@@ -23,6 +23,7 @@ mod cautions;
 mod changes;
 mod costing;
 mod errors;
+mod finishing;
 mod formulas;
 mod house;
 mod ids;

@@ -6,6 +6,7 @@ use crate::{
     audit::AuditQuery,
     balances::BalancesQuery,
     changes::{
+        finishing::FinishingChanges,
         formulas::FormulaChanges, lot_details::LotDetailChanges, lots::LotChanges,
         quotations::QuotationChanges, standards::StandardChanges, ticket_life::TicketLifeChanges,
         tickets::TicketChanges,
@@ -54,6 +55,7 @@ pub struct Mutation(
     LotDetailChanges,
     TicketChanges,
     TicketLifeChanges,
+    FinishingChanges,
     QuotationChanges,
     FormulaChanges,
     StandardChanges,

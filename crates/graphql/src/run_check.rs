@@ -5,7 +5,7 @@ use engine::{
     CostSubject, RunAmount, RunRequest,
     run_check::{MakeFirstStep as Step, MaterialCheck as Check, Use as Place, Verdict as Standing},
 };
-use kernel::ids::FormulaVersionId;
+use kernel::{ids::FormulaVersionId, limits::RUNS_ASKED_MAX};
 
 use crate::{
     amounts::{Quantity, QuantityInput, kg},
@@ -102,20 +102,52 @@ pub(crate) fn amount(amount: &RunAmountInput, place: &str) -> Result<RunAmount> 
 
 /// Asks the run check.
 pub(crate) async fn ask(ctx: &Context<'_>, input: RunCheckInput) -> Result<RunCheck> {
-    let house = ctx.house()?;
-    let today = house.today();
+    let request = request(ctx, &input, "").await?;
+    Ok(RunCheck(ctx.house()?.run_check(ctx.actor()?, &request).await?))
+}
+
+/// Asks about several runs, each alone and after those before it.
+pub(crate) async fn ask_several(ctx: &Context<'_>, inputs: Vec<RunCheckInput>) -> Result<Vec<RunChoice>> {
+    let mut requests = Vec::with_capacity(inputs.len().min(RUNS_ASKED_MAX));
+    for (at, input) in inputs.iter().enumerate().take(RUNS_ASKED_MAX.saturating_add(1)) {
+        requests.push(request(ctx, input, &format!("inputs[{at}].")).await?);
+    }
+    let choices = ctx.house()?.run_checks(ctx.actor()?, &requests).await?;
+    Ok(choices
+        .into_iter()
+        .map(|choice| RunChoice {
+            can_be_made: choice.can_be_made(),
+            alone: RunCheck(choice.alone),
+            together: RunCheck(choice.together),
+        })
+        .collect())
+}
+
+/// The run that is meant; `place` stands before the names of its fields.
+async fn request(ctx: &Context<'_>, input: &RunCheckInput, place: &str) -> Result<RunRequest> {
+    let today = ctx.house()?.today();
     let ticket = match &input.ticket {
         None => None,
-        Some(which) => Some(ticket_named(ctx, which, "ticket").await?.id),
+        Some(which) => Some(ticket_named(ctx, which, &format!("{place}ticket")).await?.id),
     };
-    let request = RunRequest {
-        subject: subject(ctx, &input.of, input.on.0.max(today), "of")?,
-        amount: amount(&input.amount, "amount")?,
+    Ok(RunRequest {
+        subject: subject(ctx, &input.of, input.on.0.max(today), &format!("{place}of"))?,
+        amount: amount(&input.amount, &format!("{place}amount"))?,
         on: input.on.0,
         today,
         ticket,
-    };
-    Ok(RunCheck(house.run_check(ctx.actor()?, &request).await?))
+    })
+}
+
+/// A run among several.
+#[derive(SimpleObject)]
+pub struct RunChoice {
+    /// Whether it can be made after those asked before it that can be made.
+    pub can_be_made: bool,
+    /// As if it were the only one.
+    pub alone: RunCheck,
+    /// After those asked before it that can be made; they stand among the earlier runs without a ticket.
+    pub together: RunCheck,
 }
 
 /// How a run or a material stands.

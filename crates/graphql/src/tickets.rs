@@ -11,6 +11,7 @@ use crate::{
     caller::{Desk, Find as _},
     cautions::Cautions,
     errors::Result,
+    finishing::TicketFinish,
     formulas::{Formula, FormulaVersion, formula_of},
     ids::{Which, global_id},
     lots::Lot,
@@ -215,6 +216,13 @@ impl Ticket {
     async fn movements(&self, ctx: &Context<'_>) -> Result<Vec<Movement>> {
         let movements = ctx.house()?.movements_of_ticket(ctx.actor()?, self.0.id).await?;
         Ok(movements.into_iter().map(Movement).collect())
+    }
+
+    /// How its end stands: what it is examined for, its fillings in full, and what became of every kilogram.
+    #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
+    async fn finish(&self, ctx: &Context<'_>) -> Result<TicketFinish> {
+        let finish = ctx.house()?.ticket_finish(ctx.actor()?, &self.0).await?;
+        TicketFinish::of(ctx, finish)
     }
 
     /// Cautions for what meets in the vessel.

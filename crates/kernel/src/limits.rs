@@ -31,6 +31,15 @@ pub const SAME_SHEET_HOURS: i64 = 24;
 pub const REWORK_SHARE_USUAL: Percent = Percent::from_nano(10_000_000_000);
 /// Lots followed in one trace: a recall that reaches more is traced in parts.
 pub const TRACE_LOTS_MAX: usize = 5_000;
+/// What may be missing of a batch after making, % of what was charged, before somebody who releases and rejects has to say why (common
+/// practice, no source).
+pub const UNACCOUNTED_IN_MAKING_USUAL: Percent = Percent::from_nano(2_000_000_000);
+/// What may be missing of a batch in all, % of what was charged (common practice, no source).
+pub const UNACCOUNTED_IN_ALL_USUAL: Percent = Percent::from_nano(3_000_000_000);
+/// What may be missing of counted components, % of what was brought to the line (common practice, no source).
+pub const PIECES_MISSING_USUAL: Percent = Percent::from_nano(1_000_000_000);
+/// Runs that are checked in one go.
+pub const RUNS_ASKED_MAX: usize = 20;
 /// Changes in one scenario.
 pub const SCENARIO_CHANGES_MAX: usize = 100;
 /// The densest liquid or paste the house accepts, kg/L. Titanium dioxide is 4; a density of 13 is a slip of the point.

@@ -54,6 +54,7 @@ async fn run_command(cli: &Cli) -> Result<Outcome, Failure> {
         Command::Import(args) => commands::import::run(&settings, args).await,
         Command::Cost(args) => commands::cost::run(&settings, args).await,
         Command::Check(args) => commands::check::run(&settings, args).await,
+        Command::Runs(args) => commands::runs::run(&settings, args).await,
         Command::WhatIf(args) => commands::what_if::run(&settings, args).await,
         Command::Outlook(args) => commands::outlook::run(&settings, args).await,
         Command::Shelf(args) => commands::shelf::run(&settings, args).await,

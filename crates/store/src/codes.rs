@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use domain::{
     cautions::SignalWord,
+    finishing::{Bucket, Stage},
     formulas::{AmountBasis, VersionStatus},
     house_rates::HouseRateOf,
     lots::{Ended, LotStatus, Ownership, containers::ContainerState, papers::DocumentKind},
@@ -146,6 +147,15 @@ words!(TicketStatus {
     Cancelled => "cancelled",
     Voided => "voided",
 });
+words!(Bucket {
+    Heel => "heel",
+    Evaporated => "evaporated",
+    Samples => "samples",
+    Retains => "retains",
+    Purge => "purge",
+    Waste => "waste",
+});
+words!(Stage { Making => "making", Filling => "filling" });
 words!(WeighingOutcome {
     BackToLot => "back-to-lot",
     Scrapped => "scrapped",
@@ -319,6 +329,8 @@ mod tests {
         check(&MovementKind::ALL);
         check(&TicketStatus::ALL);
         check(&WeighingOutcome::ALL);
+        check(&Bucket::ALL);
+        check(&[Stage::Making, Stage::Filling]);
         check(&[Dimension::Mass, Dimension::Volume, Dimension::Count]);
         check(&[VersionStatus::Draft, VersionStatus::Approved, VersionStatus::Retired]);
         check(&[AmountBasis::AsSupplied, AmountBasis::ActiveMatter]);

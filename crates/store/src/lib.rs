@@ -21,6 +21,7 @@ mod codes;
 mod connection;
 pub mod containers;
 mod error;
+pub mod finishing;
 pub mod formulas;
 pub mod house_rates;
 pub mod locations;

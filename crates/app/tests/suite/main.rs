@@ -8,6 +8,7 @@
 )]
 
 mod bases;
+mod finishing;
 mod house;
 mod importing;
 mod lines;

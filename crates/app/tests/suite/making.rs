@@ -112,8 +112,13 @@ async fn a_batch_becomes_bottles(database: &TestDatabase) {
     assert_eq!(sles.value, Some(pounds("131.955")));
 
     let pack = house.app.catalogue(&house.actor).unwrap().packs.by_code("HW-500").unwrap().id;
-    let filling =
-        FillingWrite { pack, filled: Count::from_thousandths(180_000), spoiled: vec![], lot_number: None };
+    let filling = FillingWrite {
+        pack,
+        filled: Count::from_thousandths(180_000),
+        spoiled: vec![],
+        lot_number: None,
+        counts: app::FillingCounts::default(),
+    };
     let input = TicketComplete { fillings: vec![filling], ..complete(&ticket, "97.5") };
     let ticket = house.app.ticket_complete(&house.change(), input).await.unwrap();
     let completion = ticket.completion.clone().unwrap();

@@ -250,8 +250,13 @@ async fn a_finished_lot_is_worth_what_it_cost(database: &TestDatabase) {
     ];
     let ticket = weigh(&house, &ticket, weighings).await.unwrap();
     let pack = house.app.catalogue(&house.actor).unwrap().packs.by_code("HW-500").unwrap().id;
-    let filling =
-        FillingWrite { pack, filled: Count::from_thousandths(180_000), spoiled: vec![], lot_number: None };
+    let filling = FillingWrite {
+        pack,
+        filled: Count::from_thousandths(180_000),
+        spoiled: vec![],
+        lot_number: None,
+        counts: app::FillingCounts::default(),
+    };
     let input = TicketComplete {
         ticket: ticket.id,
         yield_mass: kg("97"),

@@ -408,3 +408,28 @@ proptest! {
         }
     }
 }
+
+/// Two runs that each fit alone do not fit together; a third that needs less fits after the one that was left out.
+#[test]
+fn runs_one_after_the_other() {
+    use crate::run_choice::run_choices;
+    let house = house(|_| {});
+    // 100 kg of surfactant make 333 kg at most; premix and its gum and glycerin are there for both.
+    let mut shelf = house.shelf();
+    shelf.lots[1].on_hand = quantity("100 kg");
+    let request = |kilograms| house.request(RunAmount::Batch(mass(kilograms)));
+    let asked = [request("200"), request("250"), request("100")];
+    let choices = run_choices(&View::plain(&house.catalogue), &shelf, &asked).unwrap();
+    let alone: Vec<Verdict> = choices.iter().map(|choice| choice.alone.verdict).collect();
+    assert_eq!(alone, [Verdict::CanBeMade; 3]);
+    let together: Vec<bool> = choices.iter().map(crate::run_choice::RunChoice::can_be_made).collect();
+    assert_eq!(together, [true, false, true]);
+    // 200 kg take 60 of surfactant; 250 want 75 of the 40 left, so that 133.3… could be made at most.
+    let second = &choices[1].together;
+    assert_eq!(row(second, "SLES").short_by, quantity("35 kg"));
+    assert_eq!(second.most.batch, Some(mass("133.333333333")));
+    assert_eq!(second.most.limited_by[0].code, "SLES");
+    // What came up short took nothing from the next.
+    assert_eq!(row(&choices[2].together, "SLES").taken_by_earlier, quantity("60 kg"));
+    assert_eq!(run_choices(&View::plain(&house.catalogue), &shelf, &[]).unwrap(), []);
+}

@@ -1,5 +1,6 @@
 //! Changes: what is sent is read whole, every problem with its place, and handed to one use case; what it answers is shown.
 
+pub mod finishing;
 pub mod formulas;
 pub mod lot_details;
 pub mod lots;

@@ -1,9 +1,9 @@
 //! Changes of batch tickets.
 
 use app::{
-    AllocationChoice, FillingWrite, ReworkWrite, SpoiledComponent, TicketAllocate, TicketAsks, TicketCancel,
-    TicketComplete, TicketSize, TicketSubject, TicketWeigh, TicketWrite, WeighingHow, WeighingTakeBack,
-    WeighingWrite,
+    AllocationChoice, FillingCounts, FillingWrite, ReworkWrite, SpoiledComponent, TicketAllocate, TicketAsks,
+    TicketCancel, TicketComplete, TicketSize, TicketSubject, TicketWeigh, TicketWrite, WeighingHow,
+    WeighingTakeBack, WeighingWrite,
 };
 use async_graphql::{Context, ID, InputObject, Object, OneofObject};
 use domain::{people::Capability, tickets::Ticket as Row};
@@ -407,7 +407,8 @@ impl TicketChanges {
     }
 
     /// Completes a ticket: makes its lot, fills packs from it, uses up components, lets go of promises that were not needed. Takes the
-    /// right to plan and make. Refused: TicketNotReady, LinesNotWeighed, MoreThanThereIs, ShelfShort, Taken.
+    /// right to plan and make. Refused: TicketNotReady, TicketPaused, LinesNotWeighed, NotChecked,
+    /// ChecksNotMet, MoreThanThereIs, ShelfShort, Taken.
     async fn ticket_complete(
         &self,
         ctx: &Context<'_>,
@@ -437,7 +438,13 @@ impl TicketChanges {
                 spoiled.extend(pieces.map(|pieces| SpoiledComponent { material, pieces }));
             }
             if let Some(filled) = filled {
-                fillings.push(FillingWrite { pack, filled, lot_number: filling.lot_number, spoiled });
+                fillings.push(FillingWrite {
+                    pack,
+                    filled,
+                    lot_number: filling.lot_number,
+                    spoiled,
+                    counts: FillingCounts::default(),
+                });
             }
         }
         let (yield_mass, density) = reading.finish(yield_mass.zip(density))?;

@@ -143,6 +143,16 @@ pub enum Command {
     )]
     Check(CheckArgs),
 
+    /// Which of several runs can be made on a day, one after the other
+    #[command(
+        long_about = "Checks several runs, each alone and then one after the other in the order given: two may fit alone and not together.\n\
+            A run that comes up short takes nothing from the next. Exits with 1 when one of them cannot be made.",
+        after_long_help = "Examples:\n  \
+            stillroom runs 'HW-500 300' 'FP-01 120 kg'\n  \
+            stillroom runs --on 2026-12-03 'HW-500 300' 'HW-500 300'"
+    )]
+    Runs(RunsArgs),
+
     /// What a change would do: prices, expiries, rejections. Nothing is written
     #[command(
         long_about = "Lays assumed changes over what is known and says what they do: which formulas and packs are hit, before and after,\n\
@@ -334,6 +344,18 @@ pub struct CheckArgs {
     /// The day of the run
     #[arg(long, value_name = "DATE", value_parser = values::date)]
     pub on: NaiveDate,
+}
+
+/// Options of `runs`.
+#[derive(Debug, Clone, Args)]
+pub struct RunsArgs {
+    /// A pack and how many units, or a formula and how much is charged: 'HW-500 300', 'HW-01 200 kg'
+    #[arg(value_name = "RUN", required = true)]
+    pub runs: Vec<String>,
+
+    /// The day of the runs [default: today]
+    #[arg(long, value_name = "DATE", value_parser = values::date)]
+    pub on: Option<NaiveDate>,
 }
 
 /// Options of `what-if`.

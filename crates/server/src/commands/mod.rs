@@ -6,6 +6,7 @@ pub mod import;
 pub mod ledger;
 pub mod migrate;
 pub mod outlook;
+pub mod runs;
 pub mod schema;
 pub mod search;
 pub mod serve;

@@ -151,6 +151,7 @@ impl Scene<'_> {
             filled: Count::from_pieces(filled.filled.into())?,
             spoiled: Vec::new(),
             lot_number: None,
+            counts: app::FillingCounts::default(),
         })
     }
 

@@ -12,6 +12,7 @@ use crate::StoreError;
 
 pub(crate) mod containers;
 pub(crate) mod balances;
+pub(crate) mod finishing;
 pub(crate) mod formulas;
 pub(crate) mod house_rates;
 pub(crate) mod locations;

@@ -381,17 +381,17 @@ impl completion::Model {
 }
 
 impl filling::Model {
+    pub(crate) fn of(ticket: TicketId, position: i64, filling: &Filling) -> Self {
+        Self {
+            ticket: ticket.0,
+            position,
+            pack: filling.pack.0,
+            filled: filling.filled.thousandths(),
+            lot: filling.lot.0,
+        }
+    }
+
     pub(crate) fn all_of(ticket: TicketId, c: &Completion) -> Vec<Self> {
-        c.fillings
-            .iter()
-            .zip(1..)
-            .map(|(filling, position)| Self {
-                ticket: ticket.0,
-                position,
-                pack: filling.pack.0,
-                filled: filling.filled.thousandths(),
-                lot: filling.lot.0,
-            })
-            .collect()
+        c.fillings.iter().zip(1..).map(|(filling, position)| Self::of(ticket, position, filling)).collect()
     }
 }

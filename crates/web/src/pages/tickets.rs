@@ -422,7 +422,13 @@ fn complete_input(
     for pack in catalogue.packs_of(ticket.formula).iter().filter_map(|id| catalogue.packs.get(*id)) {
         if let Some(filled) = reader.count(&filled_field(&pack.code)).filter(|filled| *filled != Count::ZERO)
         {
-            fillings.push(FillingWrite { pack: pack.id, filled, spoiled: Vec::new(), lot_number: None });
+            fillings.push(FillingWrite {
+                pack: pack.id,
+                filled,
+                spoiled: Vec::new(),
+                lot_number: None,
+                counts: app::FillingCounts::default(),
+            });
         }
     }
     match (yield_mass, reader.problems.is_empty()) {
