@@ -14,3 +14,4 @@ mod importing;
 mod readme;
 mod starting;
 mod whole_path;
+mod workshop_day;

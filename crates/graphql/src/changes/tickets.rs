@@ -279,7 +279,8 @@ impl TicketChanges {
         let rework = match input.rework {
             None => None,
             Some(rework) => {
-                let lot = LotsNamed::default().find(ctx, &rework.lot, "rework.lot").await?;
+                let lots = LotsNamed::of(ctx, std::iter::once(&rework.lot)).await?;
+                let lot = lots.find(ctx, &rework.lot, "rework.lot").await?;
                 let amount = reading.take("rework.amount", rework.amount.mass());
                 amount.map(|amount| ReworkWrite { lot, amount })
             }

@@ -91,7 +91,7 @@ async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) 
         checked_by: None,
         movement: None,
         reversed: None,
-        how: domain::tickets::WeighedHow::default(),
+        how: WeighedHow::default(),
     };
     let first = Weighing {
         movement: Some(taken.id),
@@ -232,7 +232,7 @@ async fn weighings_are_taken_back_once(database: &TestDatabase) {
         checked_by: None,
         movement: Some(taken.id),
         reversed: None,
-        how: domain::tickets::WeighedHow::default(),
+        how: WeighedHow::default(),
     };
     let write = tx(store).await;
     post(&write, &[taken]).await.unwrap();
