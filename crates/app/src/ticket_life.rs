@@ -3,7 +3,7 @@
 use domain::{
     Catalogue, Refusal,
     formulas::FormulaVersion,
-    lots::{Lot, LotStatus},
+    lots::{Lot, LotStatus, LotTerms},
     people::Capability,
     stock::MovementKind,
     text,
@@ -327,6 +327,7 @@ impl App {
             value: value.map(|v| Money::zero(v.currency())),
             reserved: Quantity::Mass(Mass::ZERO),
             note: Some(format!("Kept for rework from ticket {}: {reason}", ticket.number)),
+            terms: LotTerms::default(),
         };
         lot_enter(work, lot, MovementKind::Made, on, Some(reason.to_owned())).await
     }

@@ -6,10 +6,9 @@ use crate::{
     audit::AuditQuery,
     balances::BalancesQuery,
     changes::{
-        finishing::FinishingChanges,
-        formulas::FormulaChanges, lot_details::LotDetailChanges, lots::LotChanges,
-        quotations::QuotationChanges, standards::StandardChanges, ticket_life::TicketLifeChanges,
-        tickets::TicketChanges,
+        finishing::FinishingChanges, formulas::FormulaChanges, lot_details::LotDetailChanges,
+        lots::LotChanges, quotations::QuotationChanges, standards::StandardChanges,
+        ticket_life::TicketLifeChanges, tickets::TicketChanges,
     },
     formulas::FormulasQuery,
     house::HouseQuery,

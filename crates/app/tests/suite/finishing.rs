@@ -347,11 +347,18 @@ async fn a_lot_is_traced_and_a_recall_drilled(database: &TestDatabase) {
         purpose: app::TakenFor::WriteOff,
         quantity: quantity_of("0.4 kg"),
         reason: "spilled".into(),
+        cause: None,
+        container: None,
         on: None,
     };
     house.app.lot_take(&house.change(), spill).await.unwrap();
-    let count =
-        app::LotCount { lot: two.id, found: quantity_of("16.4 kg"), reason: "counted".into(), on: None };
+    let count = app::LotCount {
+        lot: two.id,
+        found: quantity_of("16.4 kg"),
+        reason: "counted".into(),
+        cause: None,
+        on: None,
+    };
     house.app.lot_count(&house.change(), count).await.unwrap();
 
     let before = house.lot("S-B").await;

@@ -176,8 +176,13 @@ async fn latest_movement(house: &House, lot: LotId) -> MovementId {
 async fn count(house: &House, model: &mut Model, draw: &mut Draw) {
     let lot = draw.below(model.lots.len());
     let found = if draw.below(5) == 0 { 0 } else { draw.amount(if lot == 3 { 5_000 } else { 60_000 }) };
-    let input =
-        LotCount { lot: model.lots[lot], found: kilograms(found), reason: "counted".into(), cause: None, on: None };
+    let input = LotCount {
+        lot: model.lots[lot],
+        found: kilograms(found),
+        reason: "counted".into(),
+        cause: None,
+        on: None,
+    };
     house.app.lot_count(&house.change(), input).await.unwrap();
     let difference = found - model.on_hand[lot];
     if difference != 0 {

@@ -34,6 +34,7 @@ fn lot(number: &str, received: Quantity) -> Lot {
         value: None,
         reserved: Quantity::from_raw(0, received.dimension()),
         note: None,
+        terms: domain::lots::LotTerms::default(),
     }
 }
 
@@ -49,6 +50,8 @@ fn movement(lot: &Lot, kind: MovementKind, quantity: Quantity, ticket: Option<Ti
         by: "A. Penhallow".to_owned(),
         ticket,
         reverses: None,
+        cause: None,
+        container: None,
         reason: None,
     }
 }

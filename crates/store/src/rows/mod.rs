@@ -10,8 +10,8 @@ use uuid::Uuid;
 
 use crate::StoreError;
 
-pub(crate) mod containers;
 pub(crate) mod balances;
+pub(crate) mod containers;
 pub(crate) mod finishing;
 pub(crate) mod formulas;
 pub(crate) mod house_rates;
