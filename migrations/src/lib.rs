@@ -23,9 +23,9 @@ mod m0008_landed_price;
 mod m0009_making_cost;
 mod m0010_standards;
 mod m0013_lots;
-mod m0020_scenarios;
 mod m0016_ticket_life;
 mod m0017_finishing;
+mod m0020_scenarios;
 
 /// All migrations, in order.
 #[derive(Debug, Clone, Copy)]
@@ -46,9 +46,9 @@ impl MigratorTrait for Migrator {
             Box::new(m0009_making_cost::Migration),
             Box::new(m0010_standards::Migration),
             Box::new(m0013_lots::Migration),
-            Box::new(m0020_scenarios::Migration),
             Box::new(m0016_ticket_life::Migration),
             Box::new(m0017_finishing::Migration),
+            Box::new(m0020_scenarios::Migration),
         ]
     }
 }

@@ -20,5 +20,5 @@ mod races;
 mod random_histories;
 mod requests;
 mod rights;
-mod what_if;
 mod weighing;
+mod what_if;
