@@ -14,7 +14,7 @@ use domain::{
     lots::{Lot, LotStatus, LotTerms},
     making::Making,
     materials::{Material, MaterialKind},
-    tickets::{Ticket, TicketLine, TicketStatus},
+    tickets::{LineAsks, Ticket, TicketLine, TicketStatus},
 };
 use engine::{Change, OutlookRequest, Scenario, Shelf, View, outlook, what_if::what_if};
 use kernel::{
@@ -151,6 +151,7 @@ fn ticket(number: usize, formula: &Formula) -> Ticket {
         target: grams(if line.position == 1 { 45_000 } else { 5_000 }),
         tolerance: None,
         instruction: None,
+        asks: LineAsks::default(),
     };
     Ticket {
         id: TicketId::new(),
@@ -169,6 +170,9 @@ fn ticket(number: usize, formula: &Formula) -> Ticket {
         written_by: "R. Ashdown".to_owned(),
         written_at: DateTime::UNIX_EPOCH,
         note: None,
+        paused: None,
+        planned_batch: None,
+        steps: Vec::new(),
     }
 }
 
