@@ -25,6 +25,7 @@ mod m0010_standards;
 mod m0013_lots;
 mod m0016_ticket_life;
 mod m0017_finishing;
+mod m0019_today;
 mod m0020_scenarios;
 
 /// All migrations, in order.
@@ -48,6 +49,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0013_lots::Migration),
             Box::new(m0016_ticket_life::Migration),
             Box::new(m0017_finishing::Migration),
+            Box::new(m0019_today::Migration),
             Box::new(m0020_scenarios::Migration),
         ]
     }

@@ -17,7 +17,7 @@ use kernel::{
 use serde::{Serialize, de::DeserializeOwned};
 use sha2::{Digest, Sha256};
 use store::{
-    WriteTx,
+    WriteTx, Writes,
     audit::AuditEntry,
     requests::{StoredRequest, request_find, request_insert},
     stock::NewMovement,
@@ -57,6 +57,8 @@ pub(crate) enum Begun<'a, T> {
 /// A change under way. Dropped without [`Work::finish`], nothing of it remains.
 pub(crate) struct Work<'a> {
     pub tx: WriteTx,
+    /// What is put down to be written at the end, with the audit entries and the answer.
+    pub writes: Writes,
     pub at: DateTime<Utc>,
     pub by: String,
     app: &'a App,
@@ -116,6 +118,7 @@ impl App {
             return Ok(Begun::Repeat(answer));
         }
         Ok(Begun::Fresh(Work {
+            writes: Writes::of(&tx),
             tx,
             at: self.now(),
             by: change.actor.name.clone(),
@@ -214,10 +217,10 @@ impl Work<'_> {
         self.catalogue_changed = true;
     }
 
-    /// Writes the audit entries and the answer, and commits. Only after this returns has anything happened. The catalogue is taken
+    /// Writes what was put down, the audit entries and the answer, and commits. Only after this returns has anything happened. The catalogue is taken
     /// in anew only after a change of it: most changes move stock, and cost nobody a reload.
-    pub async fn finish<T: Serialize>(self, answer: T) -> Result<T, Error> {
-        store::audit::audit_insert(&self.tx, &self.audit).await?;
+    pub async fn finish<T: Serialize>(mut self, answer: T) -> Result<T, Error> {
+        store::audit::audit_insert(&mut self.writes, &self.audit)?;
         if let Some(Asked { key, input_hash }) = self.request {
             let request = StoredRequest {
                 key,
@@ -226,8 +229,9 @@ impl Work<'_> {
                 answer: serde_json::to_value(&answer)?,
                 at: self.at,
             };
-            request_insert(&self.tx, &request).await?;
+            request_insert(&mut self.writes, &request)?;
         }
+        self.writes.run(&self.tx).await?;
         if self.catalogue_changed {
             store::catalogue::catalogue_version_raise(&self.tx).await?;
         }

@@ -194,12 +194,12 @@ impl App {
             });
         }
         let left = promises_left(&ticket, &weighings);
-        let let_go =
-            store::tickets::allocations_shrink(&work.tx, ticket.id, &ticket.allocations, &left).await?;
         let opened = opened_first(&catalogue, lots.values());
-        store::stock::post_on(&work.tx, lots.into_values(), &movements, &let_go).await?;
-        store::tickets::weighings_insert(&work.tx, ticket.id, &weighings).await?;
         store::lots::lots_open(&work.tx, &opened, on).await?;
+        let writes = &mut work.writes;
+        let let_go = store::tickets::allocations_shrink(writes, ticket.id, &ticket.allocations, &left);
+        store::stock::post_on(&work.tx, writes, lots.into_values(), &movements, &let_go).await?;
+        store::tickets::weighings_insert(writes, ticket.id, &weighings);
         let mut after = ticket;
         if matches!(after.status, TicketStatus::Planned | TicketStatus::Allocated) {
             let taken = steps_take(&work, &after, &[TicketStatus::Weighing], None).await?;

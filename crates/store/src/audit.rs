@@ -5,11 +5,7 @@ use kernel::ids::AuditId;
 
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
-use crate::{
-    Conn, Page, StoreError, WriteTx,
-    connection::sealed::HasConnection,
-    rows::{insert_all, trail::audit},
-};
+use crate::{Conn, Page, StoreError, Writes, rows::trail::audit};
 
 /// One entry of the audit trail.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,10 +43,14 @@ pub struct AuditFilter {
     pub actor: Option<String>,
 }
 
-/// Adds entries.
-pub async fn audit_insert(tx: &WriteTx, entries: &[AuditEntry]) -> Result<(), StoreError> {
+/// Puts entries down.
+///
+/// # Errors
+/// [`StoreError`] for one that cannot be kept.
+pub fn audit_insert(writes: &mut Writes, entries: &[AuditEntry]) -> Result<(), StoreError> {
     let rows = entries.iter().map(audit::ActiveModel::of).collect::<Result<_, _>>()?;
-    insert_all(tx.connection(), rows).await
+    writes.insert(rows);
+    Ok(())
 }
 
 /// Entries, newest first, after the one named.

@@ -43,7 +43,9 @@ pub mod tickets;
 pub mod tokens;
 pub mod trace;
 mod turns;
+mod writes;
 
 pub use connection::{Backend, Conn, ReadTx, Store, StoreOptions, WriteTx};
 pub use error::{ConstraintKind, StoreError, constraints};
 pub use page::Page;
+pub use writes::Writes;

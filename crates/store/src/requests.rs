@@ -4,11 +4,7 @@ use chrono::{DateTime, Utc};
 
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
-use crate::{
-    Conn, StoreError, WriteTx,
-    connection::sealed::HasConnection,
-    rows::{insert_all, trail::request},
-};
+use crate::{Conn, StoreError, WriteTx, Writes, connection::sealed::HasConnection, rows::trail::request};
 
 /// A request that was answered.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,13 +27,15 @@ pub async fn request_find(conn: &impl Conn, key: &str) -> Result<Option<StoredRe
     row.map(request::Model::into_request).transpose()
 }
 
-/// Keeps a request and its answer; belongs into the transaction of the change, which looked before whether it was answered.
+/// Puts a request and its answer down; the change looked before whether it was answered.
 ///
 /// # Errors
-/// [`StoreError::Constraint`] named [`constraints::REQUEST_KEY`](crate::constraints::REQUEST_KEY) when another was faster: drop
-/// the transaction, and answer with what [`request_find`] then finds.
-pub async fn request_insert(tx: &WriteTx, request: &StoredRequest) -> Result<(), StoreError> {
-    insert_all(tx.connection(), vec![request::Model::of(request)?]).await
+/// [`StoreError`] for one that cannot be kept. When it is written: [`StoreError::Constraint`] named
+/// [`constraints::REQUEST_KEY`](crate::constraints::REQUEST_KEY) when another was faster: drop the transaction, and answer with what
+/// [`request_find`] then finds.
+pub fn request_insert(writes: &mut Writes, request: &StoredRequest) -> Result<(), StoreError> {
+    writes.insert(vec![request::Model::of(request)?]);
+    Ok(())
 }
 
 /// Forgets requests answered before a moment, and says how many.

@@ -13,17 +13,15 @@ use kernel::{
     Money, Quantity,
     ids::{ContainerId, LotId, MovementId, TicketId},
 };
-use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Statement, Value,
-};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Value};
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
 use crate::{
-    Conn, Page, StoreError, WriteTx,
+    Conn, Page, StoreError, WriteTx, Writes,
     connection::sealed::HasConnection,
     lots::lots_lock,
-    rows::{id_lists, insert_all, movements::movement, value_list},
+    rows::{id_lists, movements::movement, value_list},
 };
 
 mod ledger;
@@ -75,16 +73,21 @@ pub async fn post(tx: &WriteTx, movements: &[NewMovement]) -> Result<Vec<Movemen
         return Ok(Vec::new());
     }
     let lots = lots_lock(tx, &movements.iter().map(|m| m.lot).collect::<Vec<_>>()).await?;
-    post_on(tx, lots, movements, &BTreeMap::new()).await
+    let mut writes = Writes::of(tx);
+    let posted = post_on(tx, &mut writes, lots, movements, &BTreeMap::new()).await?;
+    writes.run(tx).await?;
+    Ok(posted)
 }
 
-/// Posts movements as [`post`] does, on lots that [`lots_lock`] gave in this transaction and that nothing has changed since, and
-/// changes what is promised of them by so much, above nought or below. Every lot that is named must be among them.
+/// Works movements out as [`post`] does, on lots that [`lots_lock`] gave in this transaction and that nothing has changed since, and
+/// changes what is promised of them by so much, above nought or below. Every lot that is named must be among them. What is to be
+/// written is put down among the change's writes.
 ///
 /// # Errors
 /// As [`post`]; [`StoreError::Changed`] when less than nothing of a lot would be promised.
 pub async fn post_on(
     tx: &WriteTx,
+    writes: &mut Writes,
     lots: impl IntoIterator<Item = Lot>,
     movements: &[NewMovement],
     promised: &BTreeMap<LotId, i64>,
@@ -107,8 +110,8 @@ pub async fn post_on(
             })?;
     }
 
-    balances_change(tx, &shelf).await?;
-    insert_all(tx.connection(), posted.iter().map(movement::ActiveModel::of).collect()).await?;
+    balances_change(writes, &shelf);
+    writes.insert(posted.iter().map(movement::ActiveModel::of).collect());
     Ok(posted)
 }
 
@@ -374,7 +377,7 @@ struct Change {
 const LOTS_AT_ONCE: usize = 4_096;
 
 /// Changes the balances of all lots: the same statement on both databases, and nothing goes below nought.
-async fn balances_change(tx: &WriteTx, shelf: &BTreeMap<LotId, Standing>) -> Result<(), StoreError> {
+fn balances_change(writes: &mut Writes, shelf: &BTreeMap<LotId, Standing>) {
     let changes: Vec<Change> = shelf
         .values()
         .map(Standing::change)
@@ -393,29 +396,7 @@ async fn balances_change(tx: &WriteTx, shelf: &BTreeMap<LotId, Standing>) -> Res
              WHERE lots.id = change.column1 AND lots.on_hand + change.column2 >= 0 \
              AND lots.reserved + change.column4 >= 0"
         );
-        let connection = tx.connection();
-        let statement = Statement::from_sql_and_values(connection.get_database_backend(), text, values);
-        let updated = connection.execute_raw(statement).await?.rows_affected();
-        if usize::try_from(updated).ok() != Some(chunk.len()) {
-            return Err(short_lot(tx, chunk).await?);
-        }
+        // The lots are locked and were looked at, so each of them is changed.
+        writes.change(text, values, chunk.len(), "what lots hold");
     }
-    Ok(())
-}
-
-/// Which lot a conditional update left out. The lots are locked and were looked at, so this should never be asked.
-async fn short_lot(tx: &WriteTx, changes: &[Change]) -> Result<StoreError, StoreError> {
-    let ids: Vec<LotId> = changes.iter().map(|change| LotId(change.lot)).collect();
-    let lots = lots_lock(tx, &ids).await?;
-    let short =
-        lots.iter().zip(changes).find(|(lot, change)| lot.on_hand.raw() < change.on_hand.saturating_neg());
-    Ok(match short {
-        Some((lot, change)) => StoreError::LotShort {
-            lot: lot.id,
-            number: lot.number.clone(),
-            needed: Quantity::from_raw(change.on_hand.saturating_neg(), lot.on_hand.dimension()),
-            available: lot.on_hand,
-        },
-        None => StoreError::Changed { what: "a lot of", id: format!("{} lots", ids.len()) },
-    })
 }

@@ -5,10 +5,14 @@ use testkit::db::TestDatabase;
 
 use crate::{
     house::{House, quantity_of},
-    making::stocked,
+    making::{stocked, weigh, weighing, write},
 };
 
-testkit::on_both_databases!(the_same_request_happens_once, the_same_request_at_the_same_time);
+testkit::on_both_databases!(
+    the_same_request_happens_once,
+    the_same_request_at_the_same_time,
+    postings_leave_the_catalogue_as_it_is,
+);
 
 fn count(house_lot: kernel::ids::LotId, found: &str) -> LotCount {
     LotCount { lot: house_lot, found: quantity_of(found), reason: "counted".into(), cause: None, on: None }
@@ -57,4 +61,18 @@ async fn the_same_request_at_the_same_time(database: &TestDatabase) {
     assert!(answers.windows(2).all(|pair| pair[0] == pair[1]));
     assert_eq!(movements(&house, lot).await, 2);
     house.assert_sound().await;
+}
+
+/// The very same catalogue is at hand after stock was moved: nobody read it anew. A change of it brings another.
+async fn postings_leave_the_catalogue_as_it_is(database: &TestDatabase) {
+    let house = stocked(database).await;
+    let lot = house.lot("L-1").await.id;
+    let before = house.app.catalogue(&house.actor).unwrap();
+    house.app.lot_count(&house.change(), count(lot, "90 kg")).await.unwrap();
+    let ticket = write(&house, "100").await;
+    weigh(&house, &ticket, vec![weighing(3, Some(lot), "1")]).await.unwrap();
+    assert!(std::sync::Arc::ptr_eq(&before, &house.app.catalogue(&house.actor).unwrap()));
+    let more = "code,name,currency\nASH,Ashcombe Oils,GBP\n".to_owned();
+    house.import(&[("suppliers.csv", more)]).await.unwrap();
+    assert!(!std::sync::Arc::ptr_eq(&before, &house.app.catalogue(&house.actor).unwrap()));
 }

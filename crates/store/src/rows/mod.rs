@@ -54,7 +54,7 @@ macro_rules! table {
 pub(crate) use table;
 
 /// Parameters of one statement; SQLite takes 32,766 and PostgreSQL 65,535.
-const PARAMETERS_MAX: usize = 30_000;
+pub(crate) const PARAMETERS_MAX: usize = 30_000;
 
 /// Inserts rows, as many in one statement as both databases take.
 pub(crate) async fn insert_all<M, A, C>(connection: &C, rows: Vec<M>) -> Result<(), StoreError>

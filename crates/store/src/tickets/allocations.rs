@@ -6,13 +6,13 @@ use kernel::{
     ids::{LotId, TicketId, TicketLineId},
 };
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, Statement, Value,
+    ColumnTrait, EntityTrait, QueryFilter, Value,
     sea_query::{Expr, ExprTrait},
 };
 use std::collections::BTreeMap;
 
 use crate::{
-    StoreError, WriteTx,
+    StoreError, WriteTx, Writes,
     codes::At,
     connection::sealed::HasConnection,
     lots::lots_lock,
@@ -99,18 +99,15 @@ pub async fn allocations_replace(
     Ok(())
 }
 
-/// Writes what is left of a ticket's promises, `before`, after some were used up: those in `left` keep what they say there, the
-/// others are gone. Gives by how much less is promised of each lot, which the posting of what was taken takes off the lots
+/// Puts down what is left of a locked ticket's promises, `before`, after some were used up: those in `left` keep what they say there,
+/// the others are gone. Gives by how much less is promised of each lot, which the posting of what was taken takes off the lots
 /// ([`crate::stock::post_on`]).
-///
-/// # Errors
-/// [`StoreError::Changed`] when the promises are not those of `before`.
-pub async fn allocations_shrink(
-    tx: &WriteTx,
+pub fn allocations_shrink(
+    writes: &mut Writes,
     ticket: TicketId,
     before: &[Allocation],
     left: &[Allocation],
-) -> Result<BTreeMap<LotId, i64>, StoreError> {
+) -> BTreeMap<LotId, i64> {
     let mut promised: BTreeMap<LotId, i64> = BTreeMap::new();
     let mut gone: Vec<[Value; 2]> = Vec::new();
     let mut smaller: Vec<[Value; 3]> = Vec::new();
@@ -129,22 +126,14 @@ pub async fn allocations_shrink(
         }
     }
 
-    let connection = tx.connection();
-    let run = async |text: String, values: Vec<Value>, rows: usize| {
-        let statement = Statement::from_sql_and_values(connection.get_database_backend(), text, values);
-        let changed = connection.execute_raw(statement).await?.rows_affected();
-        if usize::try_from(changed).ok() == Some(rows) {
-            return Ok(());
-        }
-        Err(StoreError::Changed { what: "what is promised to ticket", id: ticket.to_string() })
-    };
+    let what = "what is promised to a ticket";
     if !gone.is_empty() && left.is_empty() {
         let text = "DELETE FROM allocations WHERE ticket = $1".to_owned();
-        run(text, vec![ticket.0.into()], gone.len()).await?;
+        writes.change(text, vec![ticket.0.into()], gone.len(), what);
     } else if !gone.is_empty() {
         let (list, values) = value_list(&gone);
         let text = format!("DELETE FROM allocations WHERE (line, lot) IN (VALUES {list})");
-        run(text, values, gone.len()).await?;
+        writes.change(text, values, gone.len(), what);
     }
     if !smaller.is_empty() {
         let (list, values) = value_list(&smaller);
@@ -152,9 +141,9 @@ pub async fn allocations_shrink(
             "UPDATE allocations SET quantity = now.column3 FROM (VALUES {list}) AS now \
              WHERE allocations.line = now.column1 AND allocations.lot = now.column2"
         );
-        run(text, values, smaller.len()).await?;
+        writes.change(text, values, smaller.len(), what);
     }
-    Ok(promised)
+    promised
 }
 
 /// Uses up what is promised of a lot to a line, at most `quantity`, and gives what was used up: nought where nothing was promised.

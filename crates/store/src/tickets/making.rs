@@ -5,7 +5,7 @@ use kernel::ids::{TicketId, WeighingId};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QuerySelect, sea_query::Expr};
 
 use crate::{
-    Conn, StoreError, WriteTx,
+    Conn, StoreError, WriteTx, Writes,
     connection::sealed::HasConnection,
     rows::{
         insert_all,
@@ -13,13 +13,9 @@ use crate::{
     },
 };
 
-/// Adds weighings; their movements are posted before.
-pub async fn weighings_insert(
-    tx: &WriteTx,
-    ticket: TicketId,
-    weighings: &[Weighing],
-) -> Result<(), StoreError> {
-    insert_all(tx.connection(), weighings.iter().map(|w| weighing::Model::of(ticket, w)).collect()).await
+/// Puts weighings down; their movements before them.
+pub fn weighings_insert(writes: &mut Writes, ticket: TicketId, weighings: &[Weighing]) {
+    writes.insert(weighings.iter().map(|w| weighing::Model::of(ticket, w)).collect());
 }
 
 /// Marks a weighing as taken back; its movement is reversed by [`crate::stock::post`].

@@ -5,7 +5,7 @@ use sea_orm::ConnectionTrait;
 use store::{Backend, ConstraintKind, StoreError, constraints};
 use testkit::{db::TestDatabase, on_both_databases, samples};
 
-use crate::house::{House, get, tx};
+use crate::house::{House, get, tx, written};
 
 on_both_databases! {
     the_ledger_and_the_audit_trail_are_only_added_to,
@@ -39,7 +39,7 @@ async fn the_ledger_and_the_audit_trail_are_only_added_to(database: &TestDatabas
         request_key: None,
     };
     let write = tx(&database.store).await;
-    store::audit::audit_insert(&write, std::slice::from_ref(&entry)).await.unwrap();
+    written(&write, |w| store::audit::audit_insert(w, std::slice::from_ref(&entry))).await.unwrap();
     write.commit().await.unwrap();
 
     for (table, rule) in [("movements", "kept_movements"), ("audit", "kept_audit")] {

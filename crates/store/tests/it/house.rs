@@ -10,7 +10,7 @@ use domain::{
 };
 use kernel::ids::LotId;
 use store::{
-    Store, StoreError, WriteTx,
+    Store, StoreError, WriteTx, Writes,
     stock::{NewMovement, post},
 };
 use testkit::samples;
@@ -88,4 +88,14 @@ pub async fn post_all(
 /// A transaction, for one thing.
 pub async fn tx(store: &Store) -> WriteTx {
     store.begin_write().await.unwrap()
+}
+
+/// Puts writes down and writes them.
+pub async fn written(
+    tx: &WriteTx,
+    put: impl FnOnce(&mut Writes) -> Result<(), StoreError>,
+) -> Result<(), StoreError> {
+    let mut writes = Writes::of(tx);
+    put(&mut writes)?;
+    writes.run(tx).await
 }

@@ -17,7 +17,7 @@ use testkit::{
 };
 use tokio::{task::JoinSet, time::timeout};
 
-use crate::house::{House, get, post_all, tx};
+use crate::house::{House, get, post_all, tx, written};
 
 on_both_databases! {
     the_last_kilograms_of_one_lot,
@@ -156,7 +156,7 @@ async fn a_request_sent_twice_at_once_happens_once(database: &TestDatabase) {
                 return Ok(before);
             }
             post(&tx, &[weighed(&lot, "1 kg")]).await?;
-            match request_insert(&tx, &request).await {
+            match written(&tx, |writes| request_insert(writes, &request)).await {
                 Ok(()) => {
                     tx.commit().await?;
                     Ok(request)

@@ -16,7 +16,7 @@ use kernel::{
 };
 use sea_orm::ConnectionTrait as _;
 use store::{
-    StoreError,
+    StoreError, WriteTx,
     balances::{alternate_insert, alternates_of, balance_insert, balance_update, balances_all},
     constraints,
     stock::{NewMovement, ledger_verify, movements_of_ticket, post},
@@ -33,7 +33,7 @@ use testkit::{
     samples::{self, date, instant, mass, percent, quantity, receipt, weighed},
 };
 
-use crate::house::{House, get, tx};
+use crate::house::{House, get, tx, written};
 
 on_both_databases! {
     a_ticket_comes_back_with_all_that_hangs_on_it,
@@ -102,7 +102,7 @@ async fn a_ticket_comes_back_with_all_that_hangs_on_it(database: &TestDatabase) 
     let write = tx(store).await;
     let posted = post(&write, &[taken]).await.unwrap();
     for weighing in [&first, &water] {
-        weighings_insert(&write, ticket.id, std::slice::from_ref(weighing)).await.unwrap();
+        put_weighing(&write, ticket.id, weighing).await;
     }
     let used =
         allocation_use(&write, ticket.lines[0].id, lot.id, Quantity::Mass(mass("38 kg"))).await.unwrap();
@@ -236,7 +236,7 @@ async fn weighings_are_taken_back_once(database: &TestDatabase) {
     };
     let write = tx(store).await;
     post(&write, &[taken]).await.unwrap();
-    weighings_insert(&write, ticket.id, std::slice::from_ref(&weighing)).await.unwrap();
+    put_weighing(&write, ticket.id, &weighing).await;
     weighing_reverse(&write, weighing.id, "wrong drum").await.unwrap();
     let again = weighing_reverse(&write, weighing.id, "wrong drum").await;
     assert!(matches!(again, Err(StoreError::Changed { what: "weighing", .. })), "{again:?}");
@@ -400,7 +400,7 @@ async fn a_ticket_lives(database: &TestDatabase) {
         step(TicketStatus::Making, TicketStatus::OnTest, Some("sample taken")),
     ];
     let write = tx(store).await;
-    weighings_insert(&write, ticket.id, std::slice::from_ref(&weighing)).await.unwrap();
+    put_weighing(&write, ticket.id, &weighing).await;
     ticket_steps_insert(&write, ticket.id, 0, &first).await.unwrap();
     ticket_steps_insert(&write, ticket.id, 1, &second).await.unwrap();
     ticket_pause_set(&write, ticket.id, Some(&pause)).await.unwrap();
@@ -487,4 +487,12 @@ async fn balances_and_alternates(database: &TestDatabase) {
         matches!(&again, Err(StoreError::Constraint { name, .. }) if name == constraints::BALANCE_CODE),
         "{again:?}"
     );
+}
+
+async fn put_weighing(tx: &WriteTx, ticket: TicketId, weighing: &Weighing) {
+    let put = |writes: &mut store::Writes| {
+        weighings_insert(writes, ticket, std::slice::from_ref(weighing));
+        Ok(())
+    };
+    written(tx, put).await.unwrap();
 }

@@ -12,7 +12,7 @@ use store::{
 };
 use testkit::{db::TestDatabase, on_both_databases, samples::instant};
 
-use crate::house::tx;
+use crate::house::{tx, written};
 
 on_both_databases! {
     requests_are_kept_with_their_answers,
@@ -31,14 +31,14 @@ async fn requests_are_kept_with_their_answers(database: &TestDatabase) {
     };
     let (old, new) = (request("k-1", "2026-01-01T00:00:00.000001Z"), request("k-2", "2026-01-02T00:00:00Z"));
     let write = tx(store).await;
-    request_insert(&write, &old).await.unwrap();
-    request_insert(&write, &new).await.unwrap();
+    written(&write, |w| request_insert(w, &old)).await.unwrap();
+    written(&write, |w| request_insert(w, &new)).await.unwrap();
     write.commit().await.unwrap();
     assert_eq!(request_find(store, "k-1").await.unwrap(), Some(old.clone()));
     assert_eq!(request_find(store, "K-1").await.unwrap(), None);
 
     let write = tx(store).await;
-    let taken = request_insert(&write, &old).await.unwrap_err();
+    let taken = written(&write, |w| request_insert(w, &old)).await.unwrap_err();
     assert!(taken.is_taken(constraints::REQUEST_KEY), "{taken:?}");
     drop(write);
 
@@ -66,7 +66,7 @@ async fn the_audit_trail_is_read_backwards(database: &TestDatabase) {
             reason: (number == 4).then(|| "certificate in order".to_owned()),
             request_key: Some(format!("k-{number}")),
         };
-        audit_insert(&write, std::slice::from_ref(&entry)).await.unwrap();
+        written(&write, |w| audit_insert(w, std::slice::from_ref(&entry))).await.unwrap();
         entries.insert(0, entry);
     }
     write.commit().await.unwrap();
