@@ -20,8 +20,9 @@ use crate::{
 use changes::More;
 pub use changes::{
     BatchSizeInput, DeliveryLateInput, DoseChangeInput, DutyChangeInput, FormulaPercentInput,
-    FreightChangeInput, HouseRateChangeInput, LotHoldsInput, OfferInput, OldPriceInput, PackOfMaterialInput,
-    PackPercentInput, RunMovedInput, SalesVolumeInput, SubstituteInput, SupplierEndsInput, SurchargeInput,
+    FreightChangeInput, HouseRateChangeInput, LotHoldsInput, OfferChangedInput, OldPriceInput,
+    PackOfMaterialInput, PackPercentInput, RunMovedInput, SalesVolumeInput, SubstituteInput,
+    SupplierEndsInput, SurchargeInput,
 };
 
 /// One assumed change. Changes are laid over the house in their order, and nothing is written.
@@ -102,7 +103,7 @@ pub enum PriceOfInput {
     /// One pack size of a material, whoever offers it.
     Pack(PackOfMaterialInput),
     /// One pack size of one quotation, or one price break of it.
-    Offer(OfferInput),
+    Offer(OfferChangedInput),
     /// Every quotation in one currency.
     Currency(CurrencyCode),
 }

@@ -28,7 +28,7 @@ pub struct PackOfMaterialInput {
 
 /// One pack size of a quotation.
 #[derive(InputObject)]
-pub struct OfferInput {
+pub struct OfferChangedInput {
     /// The quotation; by `code`, the supplier's reference of it, when only one quotation has it.
     pub quotation: Which,
     /// The pack.

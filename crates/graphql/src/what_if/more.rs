@@ -176,14 +176,14 @@ impl Recall {
 
     /// Batches that hold it, directly and through intermediates, by day and number.
     #[graphql(complexity = "crate::limits::list(child_complexity)")]
-    async fn batches(&self) -> Result<Vec<RecalledBatch>> {
-        self.0.batches.iter().map(RecalledBatch::of).collect()
+    async fn batches(&self) -> Result<Vec<HoldingBatch>> {
+        self.0.batches.iter().map(HoldingBatch::of).collect()
     }
 }
 
 /// A batch that holds a lot called back.
 #[derive(SimpleObject)]
-pub struct RecalledBatch {
+pub struct HoldingBatch {
     /// The ticket, by global id.
     pub ticket_id: async_graphql::ID,
     /// Its number.
@@ -195,12 +195,12 @@ pub struct RecalledBatch {
     /// The numbers of the lots it came by, the one called back first; of several ways the first found.
     pub by_way_of: Vec<String>,
     /// The lots that came out: bulk and filled units.
-    pub lots: Vec<RecalledLot>,
+    pub lots: Vec<HoldingLot>,
 }
 
 /// A lot that came out of a batch.
 #[derive(SimpleObject)]
-pub struct RecalledLot {
+pub struct HoldingLot {
     /// The lot, by global id.
     pub lot_id: async_graphql::ID,
     /// Its number.
@@ -209,9 +209,9 @@ pub struct RecalledLot {
     pub on_hand: Option<Quantity>,
 }
 
-impl RecalledBatch {
+impl HoldingBatch {
     fn of(batch: &answer::RecalledBatch) -> Result<Self> {
-        let lots = batch.lots.iter().map(|lot| RecalledLot {
+        let lots = batch.lots.iter().map(|lot| HoldingLot {
             lot_id: global_id(lot.lot),
             number: lot.number.clone(),
             on_hand: lot.on_hand.map(Quantity),
@@ -272,8 +272,8 @@ impl Ending {
     }
 
     /// What else there is: the same from somebody else, and other materials of the same substance.
-    async fn alternates(&self) -> Vec<Alternate> {
-        self.ending.alternates.iter().map(Alternate::of).collect()
+    async fn alternates(&self) -> Vec<SupplyAlternate> {
+        self.ending.alternates.iter().map(SupplyAlternate::of).collect()
     }
 
     /// What to buy while it lasts; null with the reason in `noLastBuy`.
@@ -289,7 +289,7 @@ impl Ending {
 
 /// What else there is for a material that ends.
 #[derive(SimpleObject)]
-pub struct Alternate {
+pub struct SupplyAlternate {
     /// The code of the material.
     pub code: String,
     /// Its name.
@@ -302,7 +302,7 @@ pub struct Alternate {
     pub state: String,
 }
 
-impl Alternate {
+impl SupplyAlternate {
     fn of(other: &answer::Alternate) -> Self {
         Self {
             code: other.material.code.clone(),
