@@ -135,7 +135,7 @@ impl App {
     }
 
     /// Histories and standards of some materials.
-    async fn history_book(
+    pub(crate) async fn history_book(
         &self,
         catalogue: &Catalogue,
         materials: &[MaterialId],

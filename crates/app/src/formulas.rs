@@ -15,7 +15,7 @@ use domain::{
 };
 use engine::{
     EngineError, View,
-    explode::{explode, loop_through, use_level_breaches},
+    explode::{UseLevelBreach, explode, loop_through, use_level_breaches},
     normalise::normalise,
 };
 use kernel::{
@@ -87,7 +87,7 @@ pub struct LineWrite {
 
 impl App {
     /// Writes a draft. The formula must not come to contain itself, and each line must make sense; that the lines miss their total is
-    /// no hindrance to a draft, only to its approval ([`App::version_proposals`] says how to put it right).
+    /// no hindrance to a draft, only to its approval ([`Costing::proposals`](crate::Costing::proposals) says how to put it right).
     ///
     /// # Errors
     /// [`Error::Invalid`], [`Error::NotFound`], [`Refusal::VersionFixed`] for a version that is no draft.
@@ -145,6 +145,9 @@ impl App {
     }
 
     /// Approves a draft. From then on it never changes.
+    ///
+    /// Legal limits hold for what leaves the house, so those of an intermediate are looked at in the formulas it stands in: an
+    /// approval that would take one of these beyond a limit is refused as well.
     ///
     /// # Errors
     /// [`Refusal::VersionFixed`], [`Refusal::UseLevelBroken`] for each legal limit it breaks, [`Error::Invalid`] when a figure is
@@ -409,7 +412,8 @@ pub(crate) fn hourly_rate(catalogue: &Catalogue, place: &str, name: &str, proble
     }
 }
 
-/// Every legal limit that a version breaks, one material on several lines and in intermediates counted together.
+/// Every legal limit that approving a version breaks, one material on several lines and in intermediates counted together: in the
+/// version itself, or, where it makes an intermediate, in the approved versions of the formulas that stands in.
 fn legal_limits_broken(
     catalogue: &Catalogue,
     formula: &Formula,
@@ -421,7 +425,41 @@ fn legal_limits_broken(
     if let Some(gap) = normal.gaps.first() {
         return Err(Error::invalid("lines", format!("amounts cannot be worked out: {gap}")));
     }
-    use_level_breaches(&view, version, on)?
+    let broken = use_level_breaches(&view, version, on)?;
+    let makes = catalogue.materials.get(formula.makes);
+    if makes.is_none_or(|makes| makes.kind != MaterialKind::Intermediate) {
+        return legal(formula, version, broken);
+    }
+    // As if it were the version that is approved now; where there is none, nothing approved rests on it.
+    let Some(now) = formula.approved_on(on) else { return Ok(Vec::new()) };
+    let assumed = FormulaVersion { id: now.id, number: now.number, ..version.clone() };
+    let assuming = view.assuming_version(&assumed);
+    let mut refusals = Vec::new();
+    for other in catalogue.formulas.iter().filter(|other| other.id != formula.id) {
+        let Some(approved) = other.approved_on(on) else { continue };
+        // A formula that cannot be taken apart is not made worse by this one.
+        let (Ok(before), Ok(mut after)) =
+            (use_level_breaches(&view, approved, on), use_level_breaches(&assuming, approved, on))
+        else {
+            continue;
+        };
+        let is_intermediate = catalogue
+            .materials
+            .get(other.makes)
+            .is_some_and(|makes| makes.kind == MaterialKind::Intermediate);
+        after.retain(|breach| !is_intermediate && !before.contains(breach));
+        refusals.extend(legal(other, approved, after)?);
+    }
+    Ok(refusals)
+}
+
+/// The legal ones of some limits that a version breaks.
+fn legal(
+    formula: &Formula,
+    version: &FormulaVersion,
+    breaches: Vec<UseLevelBreach>,
+) -> Result<Vec<Refusal>, Error> {
+    breaches
         .into_iter()
         .filter(|breach| breach.kind == UseLevelKind::Legal)
         .map(|breach| {

@@ -8,6 +8,7 @@ mod bases;
 mod change;
 mod change_words;
 mod containers;
+mod costing;
 mod error;
 mod finishing;
 mod formulas;
@@ -54,6 +55,7 @@ pub use change_words::{CHANGE_FORMS, WHOSE_FORMS};
 pub use containers::{
     ContainerChange, ContainerNow, ContainerRepack, ContainerWrite, ContainersAdd, LotTransfer,
 };
+pub use costing::{CostQuestion, Costing, DoseAsked};
 pub use error::Error;
 pub use finishing::{
     BatchCheckWrite, CheckLimitApprove, LostWrite, TicketBulk, TicketDecide, TicketFill, TicketFinish,

@@ -11,8 +11,7 @@ use domain::{
     tickets::Ticket,
 };
 use engine::{
-    CostRequest, CostSheet, CostedProposal, StatedOrder, View, costed_proposals,
-    orders::ordered_otherwise,
+    CostRequest, CostSheet, View,
     outlook::{Outlook, OutlookRequest, outlook},
     run_check::{RunCheck, RunRequest, run_check},
     run_choice::{RunChoice, run_choices},
@@ -49,42 +48,6 @@ impl App {
         let catalogue = self.catalogue(actor)?;
         let trim_use = self.trim_use();
         Ok(engine::cost_sheet(&View::plain(&catalogue).with_trim_use(&trim_use), request)?)
-    }
-
-    /// The ways to put right a version whose lines miss their total, line by line before and after, each with its cost sheet. The
-    /// difference is taken from the line named, else from what is drawn or the largest. Empty where there is nothing to put right.
-    ///
-    /// # Errors
-    /// As [`App::cost_sheet`].
-    pub fn version_proposals(
-        &self,
-        actor: &Actor,
-        request: &CostRequest,
-        diluent: Option<u32>,
-    ) -> Result<Vec<CostedProposal>, Error> {
-        let catalogue = self.catalogue(actor)?;
-        let trim_use = self.trim_use();
-        Ok(costed_proposals(&View::plain(&catalogue).with_trim_use(&trim_use), request, diluent)?)
-    }
-
-    /// The same for somebody who looks at one sheet: with so much of some materials stated to be ordered at once, and with notes on
-    /// what would cost another price if it were ordered for the year.
-    ///
-    /// # Errors
-    /// As [`App::cost_sheet`].
-    pub fn cost_sheet_ordering(
-        &self,
-        actor: &Actor,
-        request: &CostRequest,
-        orders: &[StatedOrder],
-    ) -> Result<CostSheet, Error> {
-        let catalogue = self.catalogue(actor)?;
-        let trim_use = self.trim_use();
-        let view = View::plain(&catalogue).with_trim_use(&trim_use).ordering(orders);
-        let mut sheet = engine::cost_sheet(&view, request)?;
-        let otherwise = ordered_otherwise(&view, &sheet)?;
-        sheet.notes.extend(otherwise);
-        Ok(sheet)
     }
 
     /// Whether a run can be made, from which lots, what is short, what to buy.

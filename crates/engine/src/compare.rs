@@ -20,6 +20,7 @@ use std::collections::HashMap;
 
 use crate::{
     CostSheet, EngineError, MaterialRef, Source,
+    basis::Basis,
     cost::{CostLine, LineKind},
 };
 
@@ -131,6 +132,8 @@ pub struct Side {
     pub pack_code: Option<String>,
     /// The day costed for.
     pub as_of: NaiveDate,
+    /// Which price was used for what is bought.
+    pub basis: Basis,
     /// Everything charged, kg.
     pub charged: Exact,
     /// Per unit or kilogram; partial when not complete.
@@ -151,6 +154,7 @@ impl Side {
             pack: subject.pack,
             pack_code: subject.pack_code.clone(),
             as_of: sheet.as_of,
+            basis: sheet.basis,
             charged: sheet.batch.charged.clone(),
             cost,
             complete: sheet.complete,

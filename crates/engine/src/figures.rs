@@ -7,11 +7,8 @@ use serde::{Serialize, Serializer, ser::Error as _};
 
 use crate::{
     Gap, Note,
-    present::{AMOUNT_PLACES, PER_KG_PLACES, PERCENT_PLACES, PrintedGap, PrintedNote},
+    present::{AMOUNT_PLACES, DOSE_PLACES, PER_KG_PLACES, PERCENT_PLACES, PrintedGap, PrintedNote},
 };
-
-/// Decimal places of doses in percent.
-pub const DOSE_PLACES: u32 = 6;
 
 fn rounded<S: Serializer>(value: &Exact, places: u32, serializer: S) -> Result<S::Ok, S::Error> {
     let figure = value.round_half_even(places).map_err(S::Error::custom)?;

@@ -25,6 +25,8 @@ pub const PER_UNIT_PLACES: u32 = 4;
 pub const AMOUNT_PLACES: u32 = 6;
 /// Decimal places of an estimated density: more would pretend to know it.
 pub const ESTIMATE_PLACES: u32 = 3;
+/// Decimal places of doses in percent: a dye stands at 0.0005 %.
+pub const DOSE_PLACES: u32 = 6;
 /// Decimal places of shares, margins and markups in percent.
 pub const PERCENT_PLACES: u32 = 2;
 

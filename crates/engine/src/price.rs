@@ -6,6 +6,7 @@
 //! per kg is what the material costs. When no quotation holds, the one that lapsed last is used and said to be lapsed; failing that,
 //! the next to come. Only a material nobody ever quoted has no price.
 
+mod choice;
 mod ladder;
 mod order;
 
@@ -17,6 +18,7 @@ use domain::{
 };
 use kernel::{AmountError, Exact, Percent};
 
+pub use choice::{Considered, Outcome, offers_considered};
 pub(crate) use ladder::Ladder;
 use order::Order;
 
@@ -192,12 +194,12 @@ fn choose<'q>(
             for offer in &quotation.offers {
                 let question = Question { view, material, asked, on, validity: *validity };
                 match question.order(quotation, offer) {
-                    Ok(Some(order)) => {
+                    Ok(Ok(order)) => {
                         if best.as_ref().is_none_or(|best| order.is_better_than(best)) {
                             best = Some(order);
                         }
                     }
-                    Ok(None) => {}
+                    Ok(Err(_)) => {}
                     Err(Stop::Gap(gap)) => gap_of_quotation = Some(gap),
                     Err(Stop::Error(error)) => return Err(error),
                 }
@@ -241,8 +243,8 @@ pub fn landed_offers(
         for offer in &quotation.offers {
             let question = Question { view, material, asked, on, validity };
             match question.order(&quotation, offer) {
-                Ok(Some(order)) => orders.push(order.explained(&question)?),
-                Ok(None) => {}
+                Ok(Ok(order)) => orders.push(order.explained(&question)?),
+                Ok(Err(_)) => {}
                 Err(Stop::Gap(gap)) => add_gap(&mut gaps, gap),
                 Err(Stop::Error(error)) => return Err(error),
             }

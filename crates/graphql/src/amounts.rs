@@ -34,7 +34,7 @@ impl Quantity {
 
     /// kg, L or {each}.
     async fn unit(&self) -> Unit {
-        Unit(base_unit(self.0.dimension()))
+        unit_of(self.0.dimension())
     }
 
     /// Figure and unit for people: "12.5 kg", "500 pcs".
@@ -55,12 +55,13 @@ impl From<Mass> for Quantity {
     }
 }
 
-fn base_unit(dimension: kernel::Dimension) -> kernel::Unit {
-    match dimension {
+/// What figures of a dimension are answered in: kg, L or {each}.
+pub(crate) fn unit_of(dimension: kernel::Dimension) -> Unit {
+    Unit(match dimension {
         kernel::Dimension::Mass => kernel::Unit::Kilogram,
         kernel::Dimension::Volume => kernel::Unit::Litre,
         kernel::Dimension::Count => kernel::Unit::Piece,
-    }
+    })
 }
 
 /// A quantity with its unit. Kept to 9 decimal places of kg or L, 3 of pieces; a metric figure with more is refused, pounds, ounces

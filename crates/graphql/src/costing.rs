@@ -2,25 +2,34 @@
 
 use std::sync::Arc;
 
+use app::{CostQuestion, Costing};
 use async_graphql::{Context, Enum, Object, SimpleObject};
 use engine::{
-    CostRequest, View,
-    cost::{CostLine as Line, LineKind},
-    present::{PrintedCostSheet, PrintedLine, cost_sheet as print},
+    OrderBasis,
+    output::BatchOutput,
+    present::{PERCENT_PLACES, PrintedCostSheet, cost_sheet as print},
 };
-use kernel::{Currency, Exact, Mass};
+use kernel::{Currency, Exact, Mass, ids::MaterialId};
 
 use crate::{
-    amounts::{Money, QuantityInput},
+    amounts::{Money, MoneyInput, Quantity, QuantityInput, kg_per_l},
     bases::Basis,
     caller::Desk,
+    compare::CostComparison,
+    cost_inputs::CostOtherInput,
+    cost_lines::{CostLine, Standing, cost_lines},
     errors::Result,
     formulas::{Formula, FormulaVersion, formula_of},
-    materials::{Material, material_of},
+    ids::Which,
+    materials::{Material, material_of, materials_of},
     notes::{Gap, Note},
     packs::{Pack, pack_of},
-    scalars::{CurrencyCode, Date, Decimal, Unit},
-    sources::{RateUsed, Source},
+    pricing::{DesignToCost, PriceChainInput, PriceLadder, design, ladder},
+    quotations::{Quotation, quotation_of},
+    scalars::{CurrencyCode, Date, Decimal},
+    sensitivity::{BatchCurve, BreakEvenVolumeResult, CostDrivers, DoseSweep, DoseSweepInput, DriversInput},
+    sources::{RateUsed, Validity},
+    swaps::SwapResult,
 };
 
 /// Decimal places of figures that are given for calculating on; fewer where the figure is too large for them.
@@ -49,40 +58,44 @@ pub(crate) fn unrounded_percent(fraction: &Exact) -> Result<Decimal> {
     unrounded(&(fraction * &Exact::whole(100)))
 }
 
-/// What a line of a cost sheet is.
-#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
-#[graphql(remote = "LineKind")]
-pub enum CostLineKind {
-    /// A line of the formula.
-    Ingredient,
-    /// Labour, cleaning, tests and disposal of the batch.
-    CostPerBatch,
-    /// A bottle, closure, label or case.
-    Component,
-    /// Filling and labelling.
-    LineLabour,
-}
-
 /// A cost sheet.
 pub struct CostSheet {
-    sheet: Arc<engine::CostSheet>,
+    pub(crate) asked: Arc<Asked>,
+    pub(crate) sheet: Arc<engine::CostSheet>,
     printed: Arc<PrintedCostSheet>,
 }
 
+/// What was asked, and what it was answered from, so that more can be asked of the answer.
+pub struct Asked {
+    /// The question.
+    pub question: CostQuestion,
+    /// What it was answered from.
+    pub costing: Arc<Costing>,
+}
+
 impl CostSheet {
-    /// Works a sheet out: on replacement from the catalogue at hand, on another basis with the ledger's history as well.
-    pub(crate) async fn ask(ctx: &Context<'_>, request: &CostRequest) -> Result<Self> {
-        let house = ctx.house()?;
-        let sheet = if request.basis == engine::basis::Basis::Replacement {
-            let catalogue = ctx.catalogue()?;
-            let trim_use = house.trim_use();
-            engine::cost_sheet(&View::plain(&catalogue).with_trim_use(&trim_use), request)?
-        } else {
-            house.cost_sheet_on_basis(ctx.actor()?, request).await?
-        };
-        let printed = print(&sheet)?;
-        Ok(Self { sheet: Arc::new(sheet), printed: Arc::new(printed) })
+    /// Works a sheet out from the catalogue at hand, and from the ledger's history where the basis asks for it.
+    pub(crate) async fn ask(ctx: &Context<'_>, question: CostQuestion) -> Result<Self> {
+        let costing = costing(ctx, &[&question], &[]).await?;
+        Self::of(&costing, question)
     }
+
+    /// Works a sheet out from what was taken in for it.
+    pub(crate) fn of(costing: &Arc<Costing>, question: CostQuestion) -> Result<Self> {
+        let sheet = costing.sheet(&question)?;
+        let printed = print(&sheet)?;
+        let asked = Asked { question, costing: Arc::clone(costing) };
+        Ok(Self { asked: Arc::new(asked), sheet: Arc::new(sheet), printed: Arc::new(printed) })
+    }
+}
+
+/// What some questions are answered from: the catalogue of this request, and the ledger's history where a basis asks for it.
+pub(crate) async fn costing(
+    ctx: &Context<'_>,
+    questions: &[&CostQuestion],
+    others: &[MaterialId],
+) -> Result<Arc<Costing>> {
+    Ok(Arc::new(ctx.house()?.costing(ctx.actor()?, ctx.catalogue()?, questions, others).await?))
 }
 
 /// What a batch, a kilogram, a litre, a unit and a case costs, line by line. Money is in the house's currency. Figures are as printed:
@@ -129,9 +142,14 @@ impl CostSheet {
         self.sheet.complete
     }
 
-    /// Everything put in, kg: process loss, heel and good output.
+    /// Everything put in, kg. Evaporation, process loss, heel, samples, retains and good output add up to it as printed.
     async fn charged_kg(&self) -> Decimal {
         Decimal(self.printed.charged_kg)
+    }
+
+    /// Leaves as vapour in proportion to the batch, kg.
+    async fn evaporation_kg(&self) -> Decimal {
+        Decimal(self.printed.evaporation_kg)
     }
 
     /// Lost in proportion to the batch, kg.
@@ -144,15 +162,51 @@ impl CostSheet {
         Decimal(self.printed.heel_kg)
     }
 
+    /// Taken for tests whatever the batch size, kg.
+    async fn samples_kg(&self) -> Decimal {
+        Decimal(self.printed.samples_kg)
+    }
+
+    /// Kept back whatever the batch size, kg.
+    async fn retains_kg(&self) -> Decimal {
+        Decimal(self.printed.retains_kg)
+    }
+
     /// What reaches the filler or the shelf, kg.
     async fn good_output_kg(&self) -> Decimal {
         Decimal(self.printed.good_output_kg)
     }
 
-    /// Density of the finished liquid, kg/L; null when it is not known.
+    /// The part of what is charged that reaches the filler or the shelf, %, to 2 places.
+    async fn good_output_percent(&self) -> Result<Decimal> {
+        let BatchOutput { good, charged, .. } = &self.sheet.batch;
+        Decimal::rounded(&(good.checked_div(charged)? * Exact::whole(100)), PERCENT_PLACES)
+    }
+
+    /// Density of the finished liquid that figures per litre stand on, kg/L; null when it is not known.
     #[graphql(name = "densityKgPerL")]
     async fn density_kg_per_l(&self) -> Option<Decimal> {
         self.printed.density_kg_per_litre.map(Decimal)
+    }
+
+    /// The same with the day and the temperature it was measured at; null when it is not known.
+    async fn density(&self) -> Option<CostDensity> {
+        self.sheet.density_used.as_ref().map(|used| CostDensity {
+            kg_per_l: kg_per_l(used.density),
+            measured_on: used.measured_on.map(Date),
+            celsius: used.celsius.map(Decimal),
+            of_material: used.of_material,
+        })
+    }
+
+    /// What ideal mixing would give, where no density is known. An estimate: no other figure of the sheet stands on it.
+    async fn density_estimate(&self, ctx: &Context<'_>) -> Result<Option<DensityEstimate>> {
+        let Some(estimate) = &self.printed.density_estimate else { return Ok(None) };
+        Ok(Some(DensityEstimate {
+            kg_per_l: estimate.kg_per_litre.map(Decimal),
+            per_litre: estimate.per_litre.map(|amount| money(amount, self.sheet.currency)),
+            unknown: materials_of(ctx, estimate.unknown.iter().map(|material| material.id))?,
+        }))
     }
 
     /// What the batch fills; null for the liquid alone, or where a gap stands in the way.
@@ -160,6 +214,8 @@ impl CostSheet {
         self.printed.filling.as_ref().map(|filling| CostFilling {
             fill_mass_kg: Decimal(filling.fill_mass_kg),
             filling_loss_kg: Decimal(filling.filling_loss_kg),
+            filled_units: Decimal(filling.filled_units),
+            kept_back_units: Decimal(filling.kept_back_units),
             units: Decimal(filling.units),
             left_over_kg: Decimal(filling.left_over_kg),
         })
@@ -168,7 +224,7 @@ impl CostSheet {
     /// Ingredients, cost per batch, components, line labour, in this order.
     #[graphql(complexity = "crate::limits::list(child_complexity)")]
     async fn lines(&self) -> Vec<CostLine> {
-        cost_lines(self.sheet.currency, &self.sheet.lines, &self.printed.lines)
+        cost_lines(&self.asked, self.sheet.currency, &self.sheet.lines, &self.printed.lines)
     }
 
     /// The sums.
@@ -183,6 +239,8 @@ impl CostSheet {
             per_batch: money(printed.per_batch),
             per_kg: money(printed.per_kg),
             per_litre: printed.per_litre.map(money),
+            per_us_gallon: printed.per_us_gallon.map(money),
+            per_imperial_gallon: printed.per_imperial_gallon.map(money),
             per_unit: printed.per_unit.map(money),
             per_case: printed.per_case.map(money),
             unrounded: UnroundedTotals {
@@ -209,6 +267,151 @@ impl CostSheet {
         })
     }
 
+    /// How much of each material was taken to be ordered at once; each source says what that came to.
+    async fn order(&self, ctx: &Context<'_>) -> Result<OrderUsed> {
+        let (kind, batches, orders_a_year) = match self.sheet.order {
+            OrderBasis::ForBatch => (OrderKind::Batch, None, None),
+            OrderBasis::ForBatches(batches) => (OrderKind::Batches, Some(batches.get()), None),
+            OrderBasis::ForYear { orders } => (OrderKind::Year, None, Some(orders.get())),
+        };
+        let mut stated = Vec::with_capacity(self.asked.question.orders.len());
+        for order in &self.asked.question.orders {
+            let material = material_of(ctx, order.material)?;
+            stated.push(OrderStated { material, quantity: Quantity(order.quantity) });
+        }
+        Ok(OrderUsed {
+            kind,
+            batches: batches.map(Decimal::whole),
+            orders_a_year: orders_a_year.map(Decimal::whole),
+            stated,
+        })
+    }
+
+    /// Where ordering for the year would take another quotation, pack or price break (or, on a sheet that orders for the year, where
+    /// ordering for one batch would): what each such material would cost that way.
+    #[graphql(complexity = "crate::limits::calculation(crate::limits::list(child_complexity))")]
+    async fn ordered_otherwise(&self) -> Result<Vec<Note>> {
+        let notes = self.asked.costing.ordered_otherwise(&self.asked.question, &self.sheet)?;
+        Ok(notes.iter().map(Note::from).collect())
+    }
+
+    /// How it stands with the quotations behind the sheet: as with the worst of them. Null when it rests on none.
+    async fn standing(&self) -> Option<Standing> {
+        self.sheet.standing.map(Into::into)
+    }
+
+    /// The quotations behind the sheet, through intermediates: the worst first, then by reference.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn quotations(&self, ctx: &Context<'_>) -> Result<Vec<QuotationBehind>> {
+        let behind = |behind: &engine::source::QuotationBehind| {
+            Ok(QuotationBehind {
+                quotation: quotation_of(ctx, behind.quotation)?,
+                material: material_of(ctx, behind.material)?,
+                validity: Validity(behind.validity),
+            })
+        };
+        self.sheet.quotations.iter().map(behind).collect()
+    }
+
+    /// Why another cost differs from this one, line by line and by cause, adding up exactly as printed: another version, day, batch,
+    /// basis, order or pack. Per unit where both have units, else per kg of liquid.
+    #[graphql(complexity = "crate::limits::calculations(2, child_complexity)")]
+    async fn comparison(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The other cost: what is not said of it is as here.")] after: CostOtherInput,
+    ) -> Result<CostComparison> {
+        CostComparison::ask(ctx, self, after).await
+    }
+
+    /// What it costs at other doses of one line, another line taking up the difference, with use levels marked.
+    #[graphql(complexity = "crate::limits::sweep(input.size(), child_complexity)")]
+    async fn dose_sweep(
+        &self,
+        #[graphql(desc = "Which line, against which, how far.")] input: DoseSweepInput,
+    ) -> Result<DoseSweep> {
+        DoseSweep::ask(self, &input)
+    }
+
+    /// What it costs when each driver in turn is low and high: prices, doses, process loss, overfill, batch size, exchange rates.
+    #[graphql(complexity = "crate::limits::question(child_complexity)")]
+    async fn drivers(
+        &self,
+        #[graphql(desc = "How far each is moved.")] by: Option<DriversInput>,
+    ) -> Result<CostDrivers> {
+        CostDrivers::ask(self, by.unwrap_or_default())
+    }
+
+    /// What it costs at other batches, and the smallest batch that meets a cost.
+    #[graphql(
+        complexity = "crate::limits::curve(batches.as_ref().map(Vec::len), target.is_some(), child_complexity)"
+    )]
+    async fn batch_curve(
+        &self,
+        #[graphql(
+            desc = "Batches, everything charged, masses, at most 200; a quarter, a half, one, two and four times the usual one, as far as the vessel takes them, when nothing is said."
+        )]
+        batches: Option<Vec<QuantityInput>>,
+        #[graphql(
+            desc = "A cost per unit (per kg of good output where nothing is filled), in the house's currency, to find the batch for."
+        )]
+        target: Option<MoneyInput>,
+    ) -> Result<BatchCurve> {
+        BatchCurve::ask(self, batches, target)
+    }
+
+    /// How many units have to be sold before what does not depend on them is earned: rent and salaries of a year, trials, print plates.
+    async fn break_even_volume(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "What has to be paid whatever is sold, in the house's currency.")] fixed: MoneyInput,
+        #[graphql(
+            desc = "The profit wanted on top, after tax, in the house's currency; none when nothing is said."
+        )]
+        profit_after_tax: Option<MoneyInput>,
+        #[graphql(desc = "What tax takes of a profit, %, below 100; nothing when nothing is said.")]
+        tax_percent: Option<Decimal>,
+    ) -> Result<BreakEvenVolumeResult> {
+        let catalogue = ctx.catalogue()?;
+        let pack = self.sheet.subject.pack.and_then(|id| catalogue.packs.get(id));
+        let units_a_year = pack.and_then(|pack| pack.units_a_year);
+        BreakEvenVolumeResult::ask(self, fixed, profit_after_tax, tax_percent, units_a_year)
+    }
+
+    /// The prices its unit cost asks for along a chain, from the maker up to the shelf; null without a whole cost of a unit.
+    async fn price_ladder(
+        &self,
+        #[graphql(desc = "Who takes what.")] chain: PriceChainInput,
+    ) -> Result<Option<PriceLadder>> {
+        ladder(&self.sheet, chain)
+    }
+
+    /// From a shelf price back to what one unit, and one kg of its liquid, may cost, with headroom; only for a pack.
+    async fn design_to_cost(
+        &self,
+        #[graphql(desc = "The shelf price of one unit, tax included, in the house's currency.")]
+        shelf_price: MoneyInput,
+        #[graphql(desc = "Who takes what.")] chain: PriceChainInput,
+    ) -> Result<DesignToCost> {
+        design(&self.sheet, shelf_price, chain)
+    }
+
+    /// One strength of an ingredient exchanged for another: the active matter stays, the diluent takes the difference; or why that
+    /// cannot be done. Nothing is written.
+    #[graphql(complexity = "crate::limits::calculations(2, child_complexity)")]
+    async fn swap(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "What stands in the version now.")] old: Which,
+        #[graphql(desc = "What is to stand there instead.")] new: Which,
+        #[graphql(
+            desc = "The position of the line that takes up the difference; the q.s. line when nothing is said."
+        )]
+        against: Option<u32>,
+    ) -> Result<SwapResult> {
+        SwapResult::ask(ctx, self, &old, &new, against).await
+    }
+
     /// What is missing, each once.
     async fn gaps(&self) -> Vec<Gap> {
         self.sheet.gaps.iter().map(Gap::from).collect()
@@ -220,7 +423,8 @@ impl CostSheet {
     }
 }
 
-fn money(amount: rust_decimal::Decimal, currency: Currency) -> Money {
+/// A printed figure.
+pub(crate) fn money(amount: rust_decimal::Decimal, currency: Currency) -> Money {
     Money { amount: Decimal(amount), currency: CurrencyCode(currency) }
 }
 
@@ -231,10 +435,84 @@ pub struct CostFilling {
     pub fill_mass_kg: Decimal,
     /// Lost at the filler, kg.
     pub filling_loss_kg: Decimal,
-    /// Whole units.
+    /// Whole units filled; each uses components and time.
+    pub filled_units: Decimal,
+    /// Of those, not for sale: first ones off the line, for tests, retains.
+    pub kept_back_units: Decimal,
+    /// Whole units for sale: those filled less those kept back. What the batch costs is divided by these.
     pub units: Decimal,
     /// What does not fill another unit, kg.
     pub left_over_kg: Decimal,
+}
+
+/// A density that figures per litre stand on.
+#[derive(SimpleObject)]
+pub struct CostDensity {
+    /// The figure, kg/L.
+    #[graphql(name = "kgPerL")]
+    pub kg_per_l: Decimal,
+    /// The day it was measured; null when nobody has entered it.
+    pub measured_on: Option<Date>,
+    /// The temperature it was measured at, °C; null when nobody has entered it.
+    pub celsius: Option<Decimal>,
+    /// Whether it is that of the material the formula makes, for want of one of the version's own.
+    pub of_material: bool,
+}
+
+/// A density nobody has measured: what ideal mixing would give.
+#[derive(SimpleObject)]
+pub struct DensityEstimate {
+    /// Mass over the sum of the volumes that go in, kg/L, to 3 places; null where the density of something in it is not known.
+    #[graphql(name = "kgPerL")]
+    pub kg_per_l: Option<Decimal>,
+    /// What a litre would cost at it, to 4 places.
+    pub per_litre: Option<Money>,
+    /// Materials without a density.
+    pub unknown: Vec<Material>,
+}
+
+/// A quotation that a cost sheet rests on.
+#[derive(SimpleObject)]
+pub struct QuotationBehind {
+    /// The quotation.
+    pub quotation: Quotation,
+    /// The material it prices.
+    pub material: Material,
+    /// How it stands with it on the day of the sheet.
+    pub validity: Validity,
+}
+
+/// How much of each material a cost sheet takes to be ordered at once, which decides pack and price break.
+#[derive(Enum, Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OrderKind {
+    /// What the batch costed needs.
+    Batch,
+    /// What several batches need.
+    Batches,
+    /// A part of the year's use.
+    Year,
+}
+
+/// How much of each material was taken to be ordered at once.
+#[derive(SimpleObject)]
+pub struct OrderUsed {
+    /// What it is reckoned from.
+    pub kind: OrderKind,
+    /// How many batches; null unless for several.
+    pub batches: Option<Decimal>,
+    /// How many orders a year; null unless for the year.
+    pub orders_a_year: Option<Decimal>,
+    /// Orders stated by whoever asked, whatever the rest says.
+    pub stated: Vec<OrderStated>,
+}
+
+/// So much of a material stated to be ordered at once.
+#[derive(SimpleObject)]
+pub struct OrderStated {
+    /// The material.
+    pub material: Material,
+    /// How much.
+    pub quantity: Quantity,
 }
 
 /// The sums of a cost sheet. Partial totals when the sheet is not complete.
@@ -242,19 +520,23 @@ pub struct CostFilling {
 pub struct CostTotals {
     /// Ingredients of the batch: the sum of their lines as printed.
     pub ingredients: Money,
-    /// Cost per batch: labour, cleaning, tests and disposal.
+    /// Making the batch: labour, machines, cleaning, tests, disposal, overheads: the sum of their lines as printed.
     pub making: Money,
-    /// Components for the units of the batch.
+    /// Components for all units filled, scrap included.
     pub components: Money,
-    /// Filling and labelling for the units of the batch.
+    /// Filling and labelling for the units of the batch: people, line, changeover, disposal, overheads.
     pub line_labour: Money,
     /// All of it: the sum of all lines as printed, to the currency's minor unit.
     pub per_batch: Money,
     /// The liquid (ingredients and cost per batch) per kg of good output, to 6 places.
     pub per_kg: Money,
-    /// The same per litre at the reference temperature, to 6 places; null without a density.
+    /// The same per litre that comes out, at the temperature of the density, to 6 places; null without a density.
     pub per_litre: Option<Money>,
-    /// One unit, everything included, to 4 places; null for the liquid alone.
+    /// The same per US gallon (3.785411784 L), to 6 places.
+    pub per_us_gallon: Option<Money>,
+    /// The same per imperial gallon (4.54609 L), to 6 places.
+    pub per_imperial_gallon: Option<Money>,
+    /// One unit for sale, which bears its part of units kept back, everything included, to 4 places; null for the liquid alone.
     pub per_unit: Option<Money>,
     /// One case, to 4 places; null for the liquid alone or without units per case.
     pub per_case: Option<Money>,
@@ -292,139 +574,4 @@ pub struct Margin {
     pub margin_percent: Option<Decimal>,
     /// (price − cost) / cost, %, to 2 places; null at a cost of nought.
     pub markup_percent: Option<Decimal>,
-}
-
-/// A line of a cost sheet.
-pub struct CostLine {
-    currency: Currency,
-    line: Line,
-    printed: PrintedLine,
-}
-
-fn cost_lines(currency: Currency, lines: &[Line], printed: &[PrintedLine]) -> Vec<CostLine> {
-    let both = lines.iter().zip(printed);
-    both.map(|(line, printed)| CostLine { currency, line: line.clone(), printed: printed.clone() }).collect()
-}
-
-/// One line of a cost sheet, as printed.
-#[Object]
-impl CostLine {
-    /// What it is.
-    async fn kind(&self) -> CostLineKind {
-        self.line.kind.into()
-    }
-
-    /// What to call it: the material's code and name, or what kind of cost it is.
-    async fn label(&self) -> &str {
-        &self.printed.label
-    }
-
-    /// The formula line's position; null for other lines.
-    async fn position(&self) -> Option<u32> {
-        self.line.position
-    }
-
-    /// The formula line's phase.
-    async fn phase(&self) -> Option<&str> {
-        self.line.phase.as_deref()
-    }
-
-    /// The ingredient or component; null for labour.
-    async fn material(&self, ctx: &Context<'_>) -> Result<Option<Material>> {
-        self.line.material.as_ref().map(|material| material_of(ctx, material.id)).transpose()
-    }
-
-    /// How much of it the batch takes, in `unit`, to 6 places; null where a gap stands in the way, or for labour.
-    async fn amount(&self) -> Option<Decimal> {
-        self.printed.amount.map(Decimal)
-    }
-
-    /// How much of it one unit takes, in `unit`, to 6 places; only for a pack.
-    async fn amount_per_unit(&self) -> Option<Decimal> {
-        self.printed.amount_per_unit.map(Decimal)
-    }
-
-    /// kg or {each}; null for labour.
-    async fn unit(&self) -> Option<Unit> {
-        self.line.dimension.map(|dimension| {
-            Unit(match dimension {
-                kernel::Dimension::Mass => kernel::Unit::Kilogram,
-                kernel::Dimension::Volume => kernel::Unit::Litre,
-                kernel::Dimension::Count => kernel::Unit::Piece,
-            })
-        })
-    }
-
-    /// What a kg or a piece of it costs landed, to 6 places; partial when `partial`.
-    async fn unit_cost(&self) -> Option<Money> {
-        self.printed.unit_cost.map(|amount| money(amount, self.currency))
-    }
-
-    /// What the batch's amount costs, to the currency's minor unit; the lines add up to the total per batch. Partial when `partial`,
-    /// null when nothing of it is known.
-    async fn value(&self) -> Option<Money> {
-        self.printed.value.map(|amount| money(amount, self.currency))
-    }
-
-    /// What of it falls on one unit, to 4 places; the lines add up to the total per unit. Only for a pack.
-    async fn value_per_unit(&self) -> Option<Money> {
-        self.printed.value_per_unit.map(|amount| money(amount, self.currency))
-    }
-
-    /// Its part of the total (the partial one when gaps remain), %, to 2 places; the lines add up to 100.
-    async fn share_percent(&self) -> Option<Decimal> {
-        self.printed.share_percent.map(Decimal)
-    }
-
-    /// The figures for calculating on.
-    async fn unrounded(&self) -> Result<UnroundedLine> {
-        let figure = |value: &Option<Exact>| value.as_ref().map(unrounded).transpose();
-        Ok(UnroundedLine {
-            amount: figure(&self.line.amount)?,
-            amount_per_unit: figure(&self.line.amount_per_unit)?,
-            unit_cost: figure(&self.line.unit_cost)?,
-            value: figure(&self.line.value)?,
-            value_per_unit: figure(&self.line.value_per_unit)?,
-            share_percent: self.line.share.as_ref().map(unrounded_percent).transpose()?,
-        })
-    }
-
-    /// Where its unit cost comes from.
-    async fn source(&self) -> Source {
-        Source::from(&self.line.source)
-    }
-
-    /// What is missing here or beneath.
-    async fn gaps(&self) -> Vec<Gap> {
-        self.line.gaps.iter().map(Gap::from).collect()
-    }
-
-    /// Whether something is missing here or beneath.
-    async fn partial(&self) -> bool {
-        self.line.partial
-    }
-
-    /// The lines of an intermediate made here, with the amounts that stand behind this line. Their values add up to this line's.
-    #[graphql(complexity = "crate::limits::list(child_complexity)")]
-    async fn nested(&self) -> Vec<CostLine> {
-        cost_lines(self.currency, &self.line.nested, &self.printed.nested)
-    }
-}
-
-/// Figures of a line for calculating on, in the sheet's currency: half to even to 9 places, fewer where the figure is too large for
-/// them.
-#[derive(SimpleObject)]
-pub struct UnroundedLine {
-    /// For the batch, kg or pieces.
-    pub amount: Option<Decimal>,
-    /// For one unit, kg or pieces.
-    pub amount_per_unit: Option<Decimal>,
-    /// Per kg or piece.
-    pub unit_cost: Option<Decimal>,
-    /// For the batch.
-    pub value: Option<Decimal>,
-    /// For one unit.
-    pub value_per_unit: Option<Decimal>,
-    /// Part of the total, %.
-    pub share_percent: Option<Decimal>,
 }

@@ -7,7 +7,11 @@ use domain::{
     formulas::{FormulaLine as LineRow, FormulaVersion as VersionRow, LineAmount, WrittenAs as Written},
     text::code_key,
 };
-use engine::{CostRequest, View, explode::explode, normalise::normalise};
+use engine::{
+    CostRequest, View,
+    explode::{explode, use_level_breaches},
+    normalise::normalise,
+};
 use kernel::{Exact, ids::FormulaVersionId};
 
 use crate::{
@@ -15,13 +19,16 @@ use crate::{
     bases::Basis,
     caller::Desk,
     cautions::Cautions,
+    compare::VersionsSideBySide,
+    cost_inputs::{OrderInput, StatedOrderInput, question},
     costing::CostSheet,
     errors::{Result, internal},
-    ids::global_id,
+    ids::{global_id, read},
     materials::{Material, holds, material_of, search_key},
     notes::{Gap, Note},
     packs::Pack,
     pages::{Listed, Paging, page_of},
+    proposals::{UseLevelBreach, VersionProposal, VersionProposals},
     scalars::{Date, Decimal, Span},
 };
 
@@ -337,6 +344,65 @@ impl FormulaVersion {
         Cautions::of(ctx, self.version.lines.iter().map(|line| line.material))
     }
 
+    /// Whether its lines meet their total, and the ways to put it right where they do not: take the difference from one line, or rescale
+    /// all. Each is shown before and after, with what it costs and the use levels it breaks. Nothing is written.
+    #[graphql(complexity = "crate::limits::calculations(2, child_complexity)")]
+    async fn proposals(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(
+            desc = "The position of the line that takes the difference; what is drawn, else the largest, when nothing is said."
+        )]
+        against: Option<u32>,
+        #[graphql(desc = "What is charged in all, a mass; the usual batch when nothing is said.")]
+        batch: Option<QuantityInput>,
+        #[graphql(desc = "Prices of this day; today when nothing is said.")] as_of: Option<Date>,
+    ) -> Result<VersionProposals> {
+        let mut request = CostRequest::version(self.version.id, ctx.day(as_of)?);
+        request.batch = crate::costing::batch(batch)?;
+        let costing = crate::costing::costing(ctx, &[], &[]).await?;
+        let ways = costing.proposals(&request.into(), against)?;
+        let currency = costing.catalogue().settings.currency;
+        Ok(VersionProposals {
+            meets_total: ways.is_empty(),
+            ways: ways.into_iter().map(|way| VersionProposal::new(way, currency)).collect(),
+        })
+    }
+
+    /// The use levels it breaks, of materials and of its own lines, all lines of a material together, through blends and intermediates.
+    /// A recommended one is a warning; a legal one blocks approval. As of today's approved intermediates unless another day is said.
+    #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
+    async fn use_level_breaches(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(
+            desc = "Approved versions of intermediates are those of this day; today when nothing is said."
+        )]
+        as_of: Option<Date>,
+    ) -> Result<Vec<UseLevelBreach>> {
+        let (catalogue, trim_use) = (ctx.catalogue()?, ctx.house()?.trim_use());
+        let view = View::plain(&catalogue).with_trim_use(&trim_use);
+        let broken = use_level_breaches(&view, &self.version, ctx.day(as_of)?)?;
+        Ok(broken.into_iter().map(UseLevelBreach).collect())
+    }
+
+    /// This version and another, of this formula or of another, side by side: doses, active matter and cost.
+    #[graphql(complexity = "crate::limits::calculations(2, child_complexity)")]
+    async fn side_by_side(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The other version, by global id.")] after: ID,
+        #[graphql(desc = "What is charged in all, a mass; each version's usual batch when nothing is said.")]
+        batch: Option<QuantityInput>,
+        #[graphql(desc = "Prices, rates and approved versions of this day; today when nothing is said.")]
+        as_of: Option<Date>,
+    ) -> Result<VersionsSideBySide> {
+        let (after, batch) = (read::<FormulaVersionId>(&after, "after")?, crate::costing::batch(batch)?);
+        let costing = crate::costing::costing(ctx, &[], &[]).await?;
+        let found = costing.side_by_side(self.version.id, after, batch, ctx.day(as_of)?)?;
+        Ok(VersionsSideBySide(Arc::new(found)))
+    }
+
     /// What a batch, a kilogram and a litre of it costs, and where each figure comes from.
     #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
     async fn cost_sheet(
@@ -347,10 +413,15 @@ impl FormulaVersion {
         #[graphql(desc = "Prices, rates and approved versions of this day; today when nothing is said.")]
         as_of: Option<Date>,
         #[graphql(default, desc = "Which price is used for what is bought.")] basis: Basis,
+        #[graphql(
+            desc = "How much of each material is ordered at once, which decides pack and price break; what the batch needs when nothing is said."
+        )]
+        order: Option<OrderInput>,
+        #[graphql(desc = "Orders that are stated, at most 100, whatever else is said of orders.")]
+        orders: Option<Vec<StatedOrderInput>>,
     ) -> Result<CostSheet> {
-        let mut request = CostRequest::version(self.version.id, ctx.day(as_of)?);
-        request.batch = crate::costing::batch(batch)?;
-        CostSheet::ask(ctx, &request.on_basis(basis.into())).await
+        let request = CostRequest::version(self.version.id, ctx.day(as_of)?).on_basis(basis.into());
+        CostSheet::ask(ctx, question(ctx, request, batch, order, orders)?).await
     }
 }
 
@@ -519,7 +590,7 @@ impl Trim {
     }
 }
 
-const fn kind_of(amount: LineAmount) -> LineAmountKind {
+pub(crate) const fn kind_of(amount: LineAmount) -> LineAmountKind {
     match amount {
         LineAmount::Percent(_) => LineAmountKind::Percent,
         LineAmount::PercentWeightInVolume(_) => LineAmountKind::PercentWeightInVolume,
@@ -531,7 +602,7 @@ const fn kind_of(amount: LineAmount) -> LineAmountKind {
     }
 }
 
-fn percent_in(amount: LineAmount) -> Option<Decimal> {
+pub(crate) fn percent_in(amount: LineAmount) -> Option<Decimal> {
     match amount {
         LineAmount::Percent(figure)
         | LineAmount::PercentWeightInVolume(figure)
@@ -540,14 +611,14 @@ fn percent_in(amount: LineAmount) -> Option<Decimal> {
     }
 }
 
-fn parts_in(amount: LineAmount) -> Option<Decimal> {
+pub(crate) fn parts_in(amount: LineAmount) -> Option<Decimal> {
     match amount {
         LineAmount::Parts(parts) => Some(Decimal(parts.parts())),
         _ => None,
     }
 }
 
-fn quantity_in(amount: LineAmount) -> Option<Quantity> {
+pub(crate) fn quantity_in(amount: LineAmount) -> Option<Quantity> {
     match amount {
         LineAmount::Mass(mass) => Some(mass.into()),
         LineAmount::Volume(volume) => Some(Quantity(kernel::Quantity::Volume(volume))),

@@ -10,6 +10,7 @@
     clippy::duplicated_attributes,
     clippy::large_enum_variant,
     clippy::struct_field_names,
+    clippy::too_many_arguments,
     clippy::unused_async,
     reason = "the shape of the types is the shape of the schema, and resolvers are asynchronous whether they wait or not"
 )]
@@ -21,8 +22,12 @@ mod bases;
 mod caller;
 mod cautions;
 mod changes;
+mod compare;
+mod cost_inputs;
+mod cost_lines;
 mod costing;
 mod errors;
+mod fill_aid;
 mod finishing;
 mod formulas;
 mod house;
@@ -40,6 +45,8 @@ mod packs;
 mod pages;
 mod planned;
 mod prices;
+mod pricing;
+mod proposals;
 mod quotations;
 mod refusals;
 mod roots;
@@ -47,10 +54,12 @@ mod run_check;
 mod scalars;
 mod scenarios;
 mod searches;
+mod sensitivity;
 mod shelf;
 mod sources;
 mod stock;
 mod suppliers;
+mod swaps;
 mod tickets;
 mod trace;
 mod what_if;

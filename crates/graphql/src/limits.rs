@@ -54,6 +54,21 @@ pub(crate) fn calculation(child: usize) -> usize {
     child.saturating_add(CALCULATION)
 }
 
+/// The cost of something that takes so many cost sheets.
+pub(crate) fn calculations(count: usize, child: usize) -> usize {
+    child.saturating_add(CALCULATION.saturating_mul(count))
+}
+
+/// The cost of a sweep of so many points: each is a cost sheet, and answers the fields of a point.
+pub(crate) fn sweep(points: usize, child: usize) -> usize {
+    points.saturating_mul(CALCULATION).saturating_add(child.saturating_mul(points.div_ceil(LIST_ROWS).max(1)))
+}
+
+/// The cost of a curve over so many batches, and of a search for one.
+pub(crate) fn curve(batches: Option<usize>, search: bool, child: usize) -> usize {
+    sweep(batches.unwrap_or(LIST_ROWS), child).saturating_add(if search { QUESTION } else { 0 })
+}
+
 /// The cost of a question over the whole catalogue or shelf.
 pub(crate) fn question(child: usize) -> usize {
     child.saturating_add(QUESTION)

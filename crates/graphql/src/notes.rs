@@ -40,6 +40,8 @@ pub enum GapCode {
     NoStrength,
     /// Time is to be paid at a rate of the house that is not there on the day.
     NoHouseRate,
+    /// An order stated in pieces of what is kept by mass, or the other way round.
+    OrderDoesNotFit,
     /// Something else; the text says what.
     Other,
 }
@@ -101,6 +103,7 @@ impl From<&engine::Gap> for Gap {
             G::NoStandard { .. } => GapCode::NoStandard,
             G::NoStrength { .. } => GapCode::NoStrength,
             G::NoHouseRate { .. } => GapCode::NoHouseRate,
+            G::OrderDoesNotFit { .. } => GapCode::OrderDoesNotFit,
             _ => GapCode::Other,
         };
         let formula = match gap {
@@ -120,6 +123,16 @@ impl From<&engine::Gap> for Gap {
 pub enum NoteCode {
     /// A bench sheet or volume formula whose lines miss its nominal total was rescaled to it.
     Rescaled,
+    /// A volume formula whose lines come to another volume than the one they are written for was rescaled to it.
+    VolumeRescaled,
+    /// A line that is added until a result is reached counts at what it took on average.
+    TrimOnAverage,
+    /// A line that is added until a result is reached counts at what is expected: no ticket with it is complete yet.
+    TrimOnExpected,
+    /// A line that is added until a result is reached counts as nought: nothing is expected, and no ticket with it is complete yet.
+    TrimUnknown,
+    /// With what its trim lines take on average a version comes to more than its total; everything else was rescaled.
+    TrimOverTotal,
     /// A material stands outside a use level.
     UseLevel,
     /// A price rests on a quotation that ends soon.
@@ -132,6 +145,12 @@ pub enum NoteCode {
     QuotationSetAside,
     /// The finished liquid has no measured density; that of the material it makes was used.
     DensityOfMaterial,
+    /// The density that figures per litre stand on is entered without its day or its temperature.
+    DensityWithoutConditions,
+    /// What ideal mixing would give for a density nobody has measured.
+    DensityEstimate,
+    /// Units are kept back from the batch; those for sale bear what they cost.
+    UnitsKeptBack,
     /// Without a density there is no figure per litre.
     NoFigurePerLitre,
     /// No cost per batch is entered: labour, cleaning and tests are not in the figures.
@@ -148,8 +167,18 @@ pub enum NoteCode {
     NotApproved,
     /// Something is left that does not fill a unit.
     LeftOver,
+    /// Ordered in another quantity a material would come by another quotation, pack or price break, and at another price.
+    OrderedOtherwise,
     /// Not every line of nested intermediates is spelt out; the figures are whole.
     NotSpeltOut,
+    /// A material that is drawn rather than stocked has no receipts; its quotation was used.
+    NotStocked,
+    /// The last purchase cost passes over lots that came later and have no value yet.
+    LaterLotsUnvalued,
+    /// Nothing of a material is there; its moving average is the one at which the last of it left.
+    AverageRanOut,
+    /// The batch takes more of a material than is there; what is short was costed as the last purchase.
+    BeyondShelf,
     /// Something else; the text says what.
     Other,
 }
@@ -168,12 +197,20 @@ impl From<&engine::Note> for Note {
         use engine::Note as N;
         let code = match note {
             N::Rescaled { .. } => NoteCode::Rescaled,
+            N::VolumeRescaled { .. } => NoteCode::VolumeRescaled,
+            N::TrimOnAverage { .. } => NoteCode::TrimOnAverage,
+            N::TrimOnExpected { .. } => NoteCode::TrimOnExpected,
+            N::TrimUnknown { .. } => NoteCode::TrimUnknown,
+            N::TrimOverTotal { .. } => NoteCode::TrimOverTotal,
             N::UseLevel { .. } => NoteCode::UseLevel,
             N::PriceLapsesSoon { .. } => NoteCode::PriceLapsesSoon,
             N::PriceLapsed { .. } => NoteCode::PriceLapsed,
             N::PriceNotYetValid { .. } => NoteCode::PriceNotYetValid,
             N::QuotationSetAside { .. } => NoteCode::QuotationSetAside,
             N::DensityOfMaterial { .. } => NoteCode::DensityOfMaterial,
+            N::DensityWithoutConditions { .. } => NoteCode::DensityWithoutConditions,
+            N::DensityEstimate { .. } => NoteCode::DensityEstimate,
+            N::UnitsKeptBack { .. } => NoteCode::UnitsKeptBack,
             N::NoFigurePerLitre { .. } => NoteCode::NoFigurePerLitre,
             N::NoCostPerBatch { .. } => NoteCode::NoCostPerBatch,
             N::NoLineLabour { .. } => NoteCode::NoLineLabour,
@@ -182,7 +219,12 @@ impl From<&engine::Note> for Note {
             N::BatchAboveLargest { .. } => NoteCode::BatchAboveLargest,
             N::NotApproved { .. } => NoteCode::NotApproved,
             N::LeftOver { .. } => NoteCode::LeftOver,
+            N::OrderedOtherwise { .. } => NoteCode::OrderedOtherwise,
             N::NotSpeltOut { .. } => NoteCode::NotSpeltOut,
+            N::NotStocked { .. } => NoteCode::NotStocked,
+            N::LaterLotsUnvalued { .. } => NoteCode::LaterLotsUnvalued,
+            N::AverageRanOut { .. } => NoteCode::AverageRanOut,
+            N::BeyondShelf { .. } => NoteCode::BeyondShelf,
             _ => NoteCode::Other,
         };
         Self { code, text: note.to_string() }

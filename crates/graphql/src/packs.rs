@@ -11,8 +11,10 @@ use crate::{
     amounts::{Money, MoneyInput, Quantity, QuantityInput, percent},
     bases::Basis,
     caller::Desk,
+    cost_inputs::{OrderInput, StatedOrderInput, question},
     costing::CostSheet,
     errors::{Result, internal},
+    fill_aid::{FillAid, fill_aid},
     formulas::{Formula, formula_of},
     ids::{global_id, read},
     materials::{Material, holds, material_of, search_key},
@@ -129,6 +131,19 @@ impl Pack {
         self.0.note.as_deref()
     }
 
+    /// Where to set the filler so that net content holds by Directive 76/211/EEC: an aid for choosing the overfill.
+    async fn fill_aid(
+        &self,
+        #[graphql(desc = "The standard deviation of the fill: a mass or a volume, as the pack declares.")]
+        standard_deviation: QuantityInput,
+        #[graphql(
+            desc = "To be filled on top, for drift: a mass or a volume; nothing when nothing is said."
+        )]
+        allowance: Option<QuantityInput>,
+    ) -> Result<FillAid> {
+        fill_aid(&self.0, standard_deviation, allowance)
+    }
+
     /// What a batch, a kilogram, a litre, a unit and a case of it costs, and where each figure comes from; its margin at a price.
     #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
     async fn cost_sheet(
@@ -147,6 +162,12 @@ impl Pack {
         )]
         price: Option<MoneyInput>,
         #[graphql(default, desc = "Which price is used for what is bought.")] basis: Basis,
+        #[graphql(
+            desc = "How much of each material is ordered at once, which decides pack and price break; what the batch needs when nothing is said."
+        )]
+        order: Option<OrderInput>,
+        #[graphql(desc = "Orders that are stated, at most 100, whatever else is said of orders.")]
+        orders: Option<Vec<StatedOrderInput>>,
     ) -> Result<CostSheet> {
         let version = version.map(|id| read::<FormulaVersionId>(&id, "version")).transpose()?;
         let price = price
@@ -154,9 +175,9 @@ impl Pack {
             .transpose()?;
         let mut request = CostRequest::pack(self.0.id, ctx.day(as_of)?);
         request.subject = CostSubject::Pack { pack: self.0.id, version };
-        request.batch = crate::costing::batch(batch)?;
         request.price = price;
-        CostSheet::ask(ctx, &request.on_basis(basis.into())).await
+        let request = request.on_basis(basis.into());
+        CostSheet::ask(ctx, question(ctx, request, batch, order, orders)?).await
     }
 }
 

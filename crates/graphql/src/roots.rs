@@ -21,6 +21,7 @@ use crate::{
     quotations::QuotationsQuery,
     searches::SearchesQuery,
     suppliers::SuppliersQuery,
+    swaps::SwapsQuery,
     tickets::TicketsQuery,
     trace::TraceQuery,
 };
@@ -43,6 +44,7 @@ pub struct Query(
     AuditQuery,
     KeptQuery,
     SearchesQuery,
+    SwapsQuery,
 );
 
 /// Everything that can be changed. Each change is one unit of work: it happens whole or not at all. Its input's `requestKey` makes it

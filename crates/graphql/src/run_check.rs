@@ -36,7 +36,7 @@ pub enum RunSubjectInput {
 /// How much is made.
 #[derive(OneofObject, Debug, Clone)]
 pub enum RunAmountInput {
-    /// So many good units of the pack, a whole number.
+    /// So many units of the pack filled, those kept back from sale among them; a whole number.
     Units(Decimal),
     /// So much charged in all, a mass.
     Batch(QuantityInput),
@@ -201,7 +201,7 @@ impl RunCheck {
         self.0.batch.map(kg)
     }
 
-    /// Whole units that gives; only for a pack.
+    /// Whole units that fills, those kept back from sale among them; only for a pack. A cost sheet divides by those for sale.
     async fn units(&self) -> Option<Decimal> {
         self.0.units.map(Decimal::whole)
     }
@@ -263,7 +263,7 @@ impl RunCheck {
 pub struct Most {
     /// Everything charged, kg; null when nothing on the shelf limits it, or something is not known.
     pub batch_kg: Option<Decimal>,
-    /// Whole units; only for a pack.
+    /// Whole units filled, those kept back from sale among them; only for a pack.
     pub units: Option<Decimal>,
     /// What would be short if any more were made.
     pub limited_by: Vec<Material>,

@@ -1,22 +1,24 @@
 //! Where figures come from.
 
-use async_graphql::{Context, Enum, Interface, Object};
+use async_graphql::{Context, Enum, Interface, Object, SimpleObject};
 use kernel::{Dimension, Exact};
 
 use crate::{
-    amounts::{Money, Quantity, UnitPrice},
+    amounts::{Money, Quantity, UnitPrice, percent},
     bases::Basis,
     caller::Desk,
     errors::Result,
     formulas::FormulaVersion,
+    lots::Lot,
     packs::{Pack, pack_of},
     quotations::{Quotation, quotation_of},
     scalars::{CurrencyCode, Date, Decimal},
+    shelf::lot_of,
     suppliers::{Supplier, supplier_of},
 };
 
 /// Decimal places of unit prices and unit costs in sources.
-const PRICE_PLACES: u32 = 8;
+pub(crate) const PRICE_PLACES: u32 = 8;
 /// Decimal places of rates that were turned round.
 const RATE_PLACES: u32 = 10;
 
@@ -161,41 +163,126 @@ impl From<&engine::Source> for Source {
             engine::Source::LineLabour { pack, rate, .. } => {
                 Self::LineLabour(LineLabourSource { sentence, pack: *pack, rate: rate.clone() })
             }
-            engine::Source::LastPurchase(_) => Self::paid(Basis::LastPurchase, sentence),
-            engine::Source::MovingAverage(_) => Self::paid(Basis::MovingAverage, sentence),
-            engine::Source::Fifo(_) => Self::paid(Basis::Fifo, sentence),
-            engine::Source::Standard(_) => Self::paid(Basis::Standard, sentence),
+            engine::Source::LastPurchase(_)
+            | engine::Source::MovingAverage(_)
+            | engine::Source::Fifo(_)
+            | engine::Source::Standard(_) => Self::Paid(PaidSource { sentence, source: source.clone() }),
             engine::Source::Missing => Self::Missing(MissingSource { sentence }),
-            // A making cost, a rate of the house, a changeover: the sentence says which.
-            _ => Self::Entered(EnteredSource { sentence }),
+            // A making cost, a rate of the house, a changeover.
+            _ => Self::Entered(EnteredSource { sentence, source: source.clone() }),
         }
-    }
-}
-
-impl Source {
-    fn paid(basis: Basis, sentence: String) -> Self {
-        Self::Paid(PaidSource { sentence, basis })
     }
 }
 
 /// A figure entered for the house, the version or the pack.
 pub struct EnteredSource {
     sentence: String,
+    source: engine::Source,
 }
 
-/// A figure entered for the house, the version or the pack, such as an hourly rate with the day it holds from.
+/// A figure entered for the house, the version or the pack: an hourly rate, an overhead, a named cost of making, a changeover.
 #[Object]
 impl EnteredSource {
     /// Where the figure comes from, in a sentence for a person.
     pub(crate) async fn sentence(&self) -> &str {
         &self.sentence
     }
+
+    /// The name of the rate of the house, or of the cost of making; null for a changeover.
+    async fn name(&self) -> Option<&str> {
+        match &self.source {
+            engine::Source::HouseRate(rate) => Some(&rate.name),
+            engine::Source::MakingCost(cost) => Some(&cost.name),
+            _ => None,
+        }
+    }
+
+    /// The day a rate of the house holds from; null for what is entered with a version or a pack.
+    async fn holds_from(&self) -> Option<Date> {
+        match &self.source {
+            engine::Source::HouseRate(rate) => Some(Date(rate.from)),
+            _ => None,
+        }
+    }
+
+    /// The code of the formula a cost of making is entered with; null for others.
+    async fn formula_code(&self) -> Option<&str> {
+        match &self.source {
+            engine::Source::MakingCost(cost) => Some(&cost.formula),
+            _ => None,
+        }
+    }
+
+    /// The number of the version a cost of making is entered with; null for others.
+    async fn version_number(&self) -> Option<u32> {
+        match &self.source {
+            engine::Source::MakingCost(cost) => Some(cost.number),
+            _ => None,
+        }
+    }
+
+    /// The pack a changeover is entered with; null for others.
+    async fn pack(&self, ctx: &Context<'_>) -> Result<Option<Pack>> {
+        match &self.source {
+            engine::Source::Changeover { pack, .. } => pack_of(ctx, *pack).map(Some),
+            _ => Ok(None),
+        }
+    }
+
+    /// The exchange rate it went through; null when it is in the house's currency.
+    async fn rate(&self) -> Option<RateUsed> {
+        let rate = match &self.source {
+            engine::Source::HouseRate(source) => source.rate.clone(),
+            engine::Source::MakingCost(source) => source.rate.clone(),
+            engine::Source::Changeover { rate, .. } => rate.clone(),
+            _ => None,
+        };
+        rate.map(RateUsed)
+    }
 }
 
 /// What was paid for a material, or agreed for it.
 pub struct PaidSource {
     sentence: String,
-    basis: Basis,
+    source: engine::Source,
+}
+
+/// So much of a lot, at what it came in for.
+pub struct PaidLot {
+    lot: kernel::ids::LotId,
+    number: String,
+    received_on: chrono::NaiveDate,
+    quantity: Quantity,
+    value: Money,
+}
+
+/// So much of a lot, at what it came in for.
+#[Object]
+impl PaidLot {
+    /// The lot.
+    async fn lot(&self, ctx: &Context<'_>) -> Result<Lot> {
+        lot_of(ctx, self.lot).await
+    }
+
+    /// The house's number for it.
+    async fn number(&self) -> &str {
+        &self.number
+    }
+
+    /// The day it came in.
+    async fn received_on(&self) -> Date {
+        Date(self.received_on)
+    }
+
+    /// How much of it, kg or pieces.
+    async fn quantity(&self) -> Quantity {
+        self.quantity
+    }
+
+    /// What that cost landed, to 6 places.
+    async fn value(&self) -> Money {
+        self.value
+    }
 }
 
 /// What was paid for a material by the ledger, or agreed for it on a day and frozen.
@@ -208,7 +295,75 @@ impl PaidSource {
 
     /// The basis it was worked out on.
     async fn basis(&self) -> Basis {
-        self.basis
+        match self.source {
+            engine::Source::LastPurchase(_) => Basis::LastPurchase,
+            engine::Source::MovingAverage(_) => Basis::MovingAverage,
+            engine::Source::Fifo(_) => Basis::Fifo,
+            _ => Basis::Standard,
+        }
+    }
+
+    /// The lots it rests on, the oldest first: the one that was purchased last, or those that first in, first out takes. Empty for a
+    /// moving average, which is of everything that is there, and for a standard.
+    #[graphql(complexity = "crate::limits::list(child_complexity)")]
+    async fn lots(&self) -> Result<Vec<PaidLot>> {
+        match &self.source {
+            engine::Source::LastPurchase(source) => Ok(vec![PaidLot {
+                lot: source.lot,
+                number: source.lot_number.clone(),
+                received_on: source.received_on,
+                quantity: Quantity(source.quantity),
+                value: source.value.into(),
+            }]),
+            engine::Source::Fifo(source) => source
+                .takes
+                .iter()
+                .map(|take| {
+                    Ok(PaidLot {
+                        lot: take.lot,
+                        number: take.lot_number.clone(),
+                        received_on: take.received_on,
+                        quantity: quantity(&take.quantity, source.dimension)?,
+                        value: Money::rounded(&take.value, kernel::Money::PLACES, source.currency)?,
+                    })
+                })
+                .collect(),
+            _ => Ok(Vec::new()),
+        }
+    }
+
+    /// What a moving average is of, kg or pieces there on the day; null for others.
+    async fn quantity(&self) -> Result<Option<Quantity>> {
+        match &self.source {
+            engine::Source::MovingAverage(source) => quantity(&source.quantity, source.dimension).map(Some),
+            _ => Ok(None),
+        }
+    }
+
+    /// What that is worth, to 6 places; null for others. The average is this over the quantity: it is never kept rounded.
+    async fn value(&self) -> Result<Option<Money>> {
+        match &self.source {
+            engine::Source::MovingAverage(source) => {
+                Money::rounded(&source.value, kernel::Money::PLACES, source.currency).map(Some)
+            }
+            _ => Ok(None),
+        }
+    }
+
+    /// The day a standard was frozen; null for others.
+    async fn frozen_on(&self) -> Option<Date> {
+        match &self.source {
+            engine::Source::Standard(source) => Some(Date(source.frozen_on)),
+            _ => None,
+        }
+    }
+
+    /// The basis a standard was taken from; null for others.
+    async fn frozen_from(&self) -> Option<Basis> {
+        match &self.source {
+            engine::Source::Standard(source) => Some(source.basis.into()),
+            _ => None,
+        }
     }
 }
 
@@ -273,6 +428,43 @@ impl QuotationSource {
         self.0.freight.as_ref().map(|freight| unit_price(freight, self.0.dimension, currency)).transpose()
     }
 
+    /// What the order is for, which decides pack and price break, in words: "one batch", "a month's use at 60,000 units a year"; null
+    /// when only a quantity was asked about.
+    async fn ordered_for(&self) -> Option<String> {
+        let text = self.0.demand.to_string();
+        let text = text.trim_start_matches(", ");
+        (!text.is_empty()).then(|| text.to_owned())
+    }
+
+    /// The strength a price of active or dry matter went through, %; null for a price of the material as supplied.
+    async fn strength_percent(&self) -> Option<Decimal> {
+        self.0.terms.strength.as_ref().map(|strength| percent(strength.percent))
+    }
+
+    /// Taken off the price, %; nought when nothing is.
+    async fn discount_percent(&self) -> Decimal {
+        percent(self.0.terms.discount)
+    }
+
+    /// What makes a landed price of it, in order: the goods (price by strength, less discount), freight, duty, charges, a small order
+    /// charge, deposits that are forfeited. They add up to the unit cost.
+    async fn landed(&self, ctx: &Context<'_>) -> Result<Vec<LandedPart>> {
+        let currency = ctx.catalogue()?.settings.currency;
+        let (terms, dimension) = (&self.0.terms, self.0.dimension);
+        let mut parts = vec![("goods".to_owned(), &terms.goods)];
+        parts.extend(self.0.freight.iter().map(|freight| ("freight".to_owned(), freight)));
+        parts.extend(terms.duty.iter().map(|duty| (format!("duty of {}", duty.percent), &duty.per_unit)));
+        parts.extend(terms.charges.iter().map(|charge| (charge.name.clone(), &charge.per_unit)));
+        parts.extend(terms.small_order.iter().map(|charge| ("small order charge".to_owned(), charge)));
+        parts.extend(terms.deposit.iter().map(|deposit| {
+            (format!("deposits, {} of them forfeited", deposit.forfeited), &deposit.per_unit)
+        }));
+        parts
+            .into_iter()
+            .map(|(name, value)| Ok(LandedPart { name, each: unit_price(value, dimension, currency)? }))
+            .collect()
+    }
+
     /// The exchange rate the price went through; null when it is in the house's currency.
     async fn rate(&self) -> Option<RateUsed> {
         self.0.rate.clone().map(RateUsed)
@@ -287,6 +479,15 @@ impl QuotationSource {
     async fn assumed(&self) -> bool {
         self.0.assumed
     }
+}
+
+/// A part of a landed price.
+#[derive(SimpleObject)]
+pub struct LandedPart {
+    /// What it is for.
+    pub name: String,
+    /// Per kg or piece, in the house's currency.
+    pub each: UnitPrice,
 }
 
 /// How the cost of an intermediate was rolled up.
@@ -319,6 +520,11 @@ impl RolledUpSource {
     async fn making_per_kg(&self) -> Result<Option<Money>> {
         let making = self.0.making_per_kg.as_ref();
         making.map(|making| Money::rounded(making, PRICE_PLACES, self.0.currency)).transpose()
+    }
+
+    /// The exchange rate that went through; null when it is in the house's currency.
+    async fn making_rate(&self) -> Option<RateUsed> {
+        self.0.making_rate.clone().map(RateUsed)
     }
 }
 

@@ -554,7 +554,7 @@ impl Filling {
         pack_of(ctx, self.0.pack)
     }
 
-    /// Good units.
+    /// Good units filled, those kept back from sale among them.
     async fn filled(&self) -> Quantity {
         Quantity(kernel::Quantity::Count(self.0.filled))
     }

@@ -162,7 +162,7 @@ pub struct Figures {
 }
 
 impl Figures {
-    fn of(figures: &answer::Figures, currency: Currency) -> Result<Self> {
+    pub(crate) fn of(figures: &answer::Figures, currency: Currency) -> Result<Self> {
         let money = |value: &Exact, places| Money::rounded(value, places, currency);
         let optional =
             |value: &Option<Exact>, places| value.as_ref().map(|value| money(value, places)).transpose();

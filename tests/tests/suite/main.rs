@@ -7,6 +7,7 @@
 )]
 
 mod commands;
+mod costing;
 mod crash;
 mod demo;
 mod http;

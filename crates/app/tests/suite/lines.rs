@@ -17,6 +17,7 @@ use crate::{
 testkit::on_both_databases!(
     a_trim_line_learns_from_what_was_weighed,
     a_draft_may_miss_its_total,
+    a_premix_takes_no_wash_beyond_a_legal_limit,
     lines_that_make_no_sense,
 );
 
@@ -154,7 +155,9 @@ async fn a_draft_may_miss_its_total(database: &TestDatabase) {
     let request = CostRequest::version(version.id, house.app.today());
     assert!(house.app.cost_sheet(&house.actor, &request).is_err(), "nothing is put right unasked");
 
-    let ways = house.app.version_proposals(&house.actor, &request, None).unwrap();
+    let catalogue = house.app.catalogue(&house.actor).unwrap();
+    let costing = house.app.costing(&house.actor, catalogue, &[], &[]).await.unwrap();
+    let ways = costing.proposals(&request.into(), None).unwrap();
     let codes: Vec<_> = ways.iter().map(|way| way.proposal.kind.code()).collect();
     assert_eq!(codes, ["TAKE_FROM", "RESCALE"]);
     // What was proposed can be written as it stands, and approved.
@@ -165,6 +168,26 @@ async fn a_draft_may_miss_its_total(database: &TestDatabase) {
     assert_eq!(written.lines, proposed.lines);
     let approved = house.app.formula_version_approve(&house.change(), version.id).await.unwrap();
     assert_eq!(approved.status, VersionStatus::Approved);
+}
+
+/// A legal limit holds for what leaves the house: a premix may stand beyond it, but not take a wash beyond it. The wash holds 0.8 % of
+/// preservative and 10 % of the stock.
+async fn a_premix_takes_no_wash_beyond_a_legal_limit(database: &TestDatabase) {
+    let house = House::furnished(database).await;
+    let stock = |preservative: &str| {
+        let mut input =
+            draft(&house, &[("WAT", "q.s.", None), ("GUM", "2", None), ("PRES", preservative, None)]);
+        input.formula = house.app.catalogue(&house.actor).unwrap().formulas.by_code("PM-1").unwrap().id;
+        input
+    };
+    let strong = house.app.formula_version_write(&house.change(), stock("2.5")).await.unwrap();
+    let error = house.app.formula_version_approve(&house.change(), strong.id).await.unwrap_err();
+    assert_eq!(error.to_string(), "PRES stands at 1.05 % w/w in version 1 of HW-1; its legal limit is 1 %");
+    assert_eq!(refused(error), ["USE_LEVEL_BROKEN"]);
+    let weaker = house.app.formula_version_write(&house.change(), stock("1.5")).await.unwrap();
+    let approved = house.app.formula_version_approve(&house.change(), weaker.id).await.unwrap();
+    assert_eq!(approved.status, VersionStatus::Approved);
+    house.assert_sound().await;
 }
 
 async fn lines_that_make_no_sense(database: &TestDatabase) {

@@ -1,6 +1,6 @@
 //! A supplier's offer with all its terms: recorded or read from a sheet, kept, and costed by.
 
-use app::{OfferWrite, QuotationRecord};
+use app::{CostQuestion, OfferWrite, QuotationRecord};
 use domain::quotations::{
     BreakCounts, Charge, Deposit, Duty, DutyOn, FreightPer, PriceBasis, SmallOrder, Terms,
 };
@@ -160,8 +160,10 @@ async fn a_cost_sheet_orders_as_asked(database: &TestDatabase) {
     let version = catalogue.formulas.by_code("HW-1").unwrap().versions[0].id;
     let material = catalogue.materials.by_code("PRES").unwrap().id;
     let request = CostRequest::version(version, house.app.today());
+    let costing = house.app.costing(&house.actor, catalogue.clone(), &[], &[]).await.unwrap();
     let source_of = |request: &CostRequest, stated: &[StatedOrder]| {
-        let sheet = house.app.cost_sheet_ordering(&house.actor, request, stated).unwrap();
+        let question = CostQuestion { request: *request, orders: stated.to_vec() };
+        let sheet = costing.sheet(&question).unwrap();
         let is_it = |line: &&engine::cost::CostLine| line.material.as_ref().is_some_and(|m| m.id == material);
         sheet.lines.iter().find(is_it).unwrap().source.to_string()
     };

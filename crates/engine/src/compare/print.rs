@@ -49,6 +49,8 @@ pub struct PrintedSide {
     pub pack_code: Option<String>,
     /// The day costed for.
     pub as_of: NaiveDate,
+    /// A stable name of the basis: which price was used for what is bought.
+    pub basis: &'static str,
     /// Everything charged, kg.
     pub charged_kg: Decimal,
     /// Per unit or kilogram.
@@ -160,6 +162,7 @@ fn print_side(side: &Side, cost: Decimal) -> Result<PrintedSide, EngineError> {
         version_status: side.version_status.word(),
         pack_code: side.pack_code.clone(),
         as_of: side.as_of,
+        basis: side.basis.code(),
         charged_kg: side.charged.round_half_even(AMOUNT_PLACES)?,
         cost,
         complete: side.complete,

@@ -53,8 +53,8 @@ impl Ladder {
                 let asked = &PriceQuestion::of(&Exact::ONE);
                 let question = Question { view, material, asked, on, validity: *validity };
                 let order = match question.order(quotation, offer) {
-                    Ok(Some(order)) => order,
-                    Ok(None) | Err(Stop::Gap(_)) => return Ok(Self::Asked),
+                    Ok(Ok(order)) => order,
+                    Ok(Err(_)) | Err(Stop::Gap(_)) => return Ok(Self::Asked),
                     Err(Stop::Error(error)) => return Err(error),
                 };
                 let (pack, reference) = (order.pack().clone(), quotation.quotation.reference.clone());

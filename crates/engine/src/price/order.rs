@@ -11,6 +11,15 @@ use crate::{
     view::{ChargeSeen, OfferSeen, QuotationSeen, RateUsed},
 };
 
+/// Why an offer's price does not hold for an order: another break of the same pack does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum OtherBreak {
+    /// The order is too small for this one.
+    NotReached,
+    /// The order is large enough for a higher one.
+    HigherReached,
+}
+
 /// An order's packs, in kg or pieces.
 struct Packs {
     /// One pack.
@@ -104,16 +113,19 @@ impl Order<'_> {
 }
 
 impl Question<'_, '_> {
-    /// The order of one offer's packs that covers the demand; `None` when the order does not reach the offer's break, or reaches a
-    /// higher break of the same pack. The lowest break of a pack works like a minimum order.
+    /// The order of one offer's packs that covers the demand; the inner error says which break stands against it. The lowest break of
+    /// a pack works like a minimum order.
     pub(super) fn order<'q>(
         &self,
         quotation: &'q QuotationSeen<'q>,
         offer: &'q OfferSeen,
-    ) -> Result<Option<Order<'q>>, Stop> {
+    ) -> Result<Result<Order<'q>, OtherBreak>, Stop> {
         let entered = quotation.quotation;
         let price_per = self.in_stock_unit(offer.price_per, entered)?;
-        let Some(packs) = self.packs(quotation, offer)? else { return Ok(None) };
+        let packs = match self.packs(quotation, offer)? {
+            Ok(packs) => packs,
+            Err(other_break) => return Ok(Err(other_break)),
+        };
 
         let strength = self.strength(entered)?;
         let needed_for = || format!("quotation {}", entered.reference);
@@ -134,11 +146,15 @@ impl Question<'_, '_> {
         let per_unit = &bare + &terms.additions();
         let whole = &per_unit * &packs.ordered;
         let validity = self.validity;
-        Ok(Some(Order { quotation, offer, validity, packs, rate, freight, terms, per_unit, whole }))
+        Ok(Ok(Order { quotation, offer, validity, packs, rate, freight, terms, per_unit, whole }))
     }
 
     /// Whole packs that cover the demand and the minimum order, when the offer's price holds for so many.
-    fn packs(&self, quotation: &QuotationSeen<'_>, offer: &OfferSeen) -> Result<Option<Packs>, Stop> {
+    fn packs(
+        &self,
+        quotation: &QuotationSeen<'_>,
+        offer: &OfferSeen,
+    ) -> Result<Result<Packs, OtherBreak>, Stop> {
         let entered = quotation.quotation;
         let pack = self.in_stock_unit(offer.pack, entered)?;
         if entered.offers.iter().all(|offer| offer.from_quantity.is_none()) {
@@ -147,7 +163,7 @@ impl Question<'_, '_> {
             if let Some(minimum) = entered.minimum_order {
                 wanted = wanted.max(self.in_stock_unit(minimum, entered)?);
             }
-            return Ok(Some(whole_packs(pack, &wanted)?));
+            return Ok(Ok(whole_packs(pack, &wanted)?));
         }
         let own_break = self.price_break(offer, entered)?;
         let mut other_breaks = Vec::new();
@@ -168,11 +184,13 @@ impl Question<'_, '_> {
         }
         let packs = whole_packs(pack, &wanted)?;
         let reached = committed.max(packs.ordered.clone());
-        let higher_reached = other_breaks.iter().any(|other| *other > own_break && *other <= reached);
-        if own_break > reached || higher_reached {
-            return Ok(None);
+        if own_break > reached {
+            return Ok(Err(OtherBreak::NotReached));
         }
-        Ok(Some(packs))
+        if other_breaks.iter().any(|other| *other > own_break && *other <= reached) {
+            return Ok(Err(OtherBreak::HigherReached));
+        }
+        Ok(Ok(packs))
     }
 
     fn price_break(&self, offer: &OfferSeen, entered: &Quotation) -> Result<Exact, Gap> {

@@ -278,14 +278,17 @@ impl Search<'_, '_> {
         Ok(BreakEvenBatch::At { batch, units, cost })
     }
 
-    /// The fewest and the most units that batches the vessel takes fill.
+    /// The fewest and the most units that batches the vessel takes fill, of which one at least is for sale.
     fn unit_steps(&self, smallest: Mass, largest: Mass) -> Result<Option<(i64, i64)>, EngineError> {
         let units_at = |batch: Mass| -> Result<Option<i64>, EngineError> {
             let sheet = sheet_at(self.view, &self.request, batch)?.ok();
-            Ok(sheet.and_then(|sheet| sheet.filling).and_then(|filling| i64::try_from(filling.units).ok()))
+            Ok(sheet.and_then(|sheet| sheet.filling).and_then(|filling| i64::try_from(filling.filled).ok()))
         };
+        let CostSubject::Pack { pack, .. } = self.request.subject else { return Ok(None) };
+        let one_for_sale = i64::from(self.view.pack(pack)?.run.units_kept_back) + 1;
         let Some(most) = units_at(largest)? else { return Ok(None) };
-        let mut fewest = if smallest.is_zero() { 1 } else { units_at(smallest)?.unwrap_or(1) };
+        let mut fewest =
+            if smallest.is_zero() { one_for_sale } else { units_at(smallest)?.unwrap_or(one_for_sale) };
         if self.batch_of(fewest)?.is_some_and(|batch| batch < smallest) {
             fewest += 1;
         }

@@ -1,6 +1,7 @@
 //! Tests of the costing half.
 
 mod bases;
+mod choosing;
 mod comparing;
 mod costing;
 mod differential;

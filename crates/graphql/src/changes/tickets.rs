@@ -74,7 +74,7 @@ pub enum TicketSubjectInput {
 pub enum TicketSizeInput {
     /// What is charged in all, a mass.
     Batch(QuantityInput),
-    /// Good units of the pack; the charge follows from fill, overfill and losses.
+    /// Good units of the pack to be filled, those kept back from sale among them; the charge follows from fill, overfill and losses.
     Units(Decimal),
 }
 
@@ -187,7 +187,7 @@ pub struct TicketCompleteInput {
 pub struct FillingInput {
     /// The pack.
     pub pack: Which,
-    /// Good units.
+    /// Good units filled, those kept back from sale among them.
     pub filled: Decimal,
     /// The number of the lot they become; made when nothing is said.
     pub lot_number: Option<String>,

@@ -1,5 +1,6 @@
 //! The command line as it is written and explained.
 
+pub mod costing;
 pub mod values;
 
 use chrono::NaiveDate;
@@ -8,6 +9,10 @@ use domain::people::Capability;
 use engine::basis::Basis;
 use kernel::{DecimalMark, Mass};
 use std::{collections::BTreeSet, net::SocketAddr, path::PathBuf};
+
+pub use costing::{
+    CompareArgs, CostArgs, FillArgs, OffersArgs, PriceCommand, PutRightArgs, SwapArgs, VaryCommand,
+};
 
 /// Costs, stock and batch tickets for small makers of liquid products.
 #[derive(Debug, Parser)]
@@ -130,8 +135,54 @@ pub enum Command {
     /// What a formula or a pack costs, line by line, and where each figure comes from
     #[command(after_long_help = "Examples:\n  \
         stillroom cost --pack HW-500\n  \
-        stillroom cost --formula HW-01@2 --batch '300 kg' --as-of 2026-10-01")]
+        stillroom cost --formula HW-01@2 --batch '300 kg' --as-of 2026-10-01\n  \
+        stillroom cost --pack HW-500 --order '4 orders a year' --offers")]
     Cost(CostArgs),
+
+    /// Why two costs differ, line by line and by cause: versions, days, batches, bases, orders, packs
+    #[command(
+        long_about = "Works out two costs and says why they differ: line by line, split into what comes from the amount and what comes from\n\
+            the price, and by cause. Lines and causes add up to the difference as printed. What is not said of the second cost\n\
+            is as in the first.",
+        after_long_help = "Examples:\n  \
+            stillroom compare --pack HW-500 --as-of 2026-09-01 --to-as-of 2026-11-25\n  \
+            stillroom compare --formula HW-01@2 --to-formula HW-01@3\n  \
+            stillroom compare --pack HW-500 --to-basis moving-average"
+    )]
+    Compare(CompareArgs),
+
+    /// What a cost depends on: doses, every driver ranked, the size of the batch, the volume sold
+    #[command(subcommand)]
+    Vary(VaryCommand),
+
+    /// Prices from costs, and costs from prices: margin and markup, tax, what the channel takes
+    #[command(subcommand)]
+    Price(PriceCommand),
+
+    /// Exchange one strength of an ingredient for another: the active matter stays, the diluent takes the difference
+    #[command(
+        long_about = "Exchanges one material for another of the same active matter on every line it stands on: new dose = old dose × old\n\
+            active matter ÷ new active matter; another line takes the difference. Nothing is written. Exits with 1 when it\n\
+            cannot be done, with the reason.",
+        after_long_help = "Example:\n  \
+            stillroom swap --pack HW-500 --old SLES70 --new SLES28"
+    )]
+    Swap(SwapArgs),
+
+    /// Offers of several strengths, suppliers and packs by what a kg of active matter costs landed
+    #[command(after_long_help = "Example:\n  \
+        stillroom offers --material SLES70 --material CAPB30 --active '100 kg'")]
+    Offers(OffersArgs),
+
+    /// Where to set the filler so that net content holds (Directive 76/211/EEC): an aid for choosing the overfill
+    #[command(after_long_help = "Example:\n  \
+        stillroom fill --pack HW-500 --spread '6 mL' --allowance '1 mL'")]
+    Fill(FillArgs),
+
+    /// What can be done about a draft whose lines miss their total, each way before and after. Nothing is written
+    #[command(after_long_help = "Example:\n  \
+        stillroom put-right --formula HW-01@4")]
+    PutRight(PutRightArgs),
 
     /// Whether a run can be made on a day: lots to use, what is short, what to buy, how much could be made
     #[command(
@@ -287,30 +338,6 @@ pub struct SubjectArgs {
     pub formula: Option<values::FormulaName>,
 }
 
-/// Options of `cost`.
-#[derive(Debug, Clone, Args)]
-pub struct CostArgs {
-    /// What.
-    #[command(flatten)]
-    pub subject: SubjectArgs,
-
-    /// The batch it is made in, everything charged: '200 kg' [default: the formula's usual batch]
-    #[arg(long, value_name = "MASS", value_parser = values::mass)]
-    pub batch: Option<Mass>,
-
-    /// Prices, rates and approved versions of this day [default: today]
-    #[arg(long, value_name = "DATE", value_parser = values::date)]
-    pub as_of: Option<NaiveDate>,
-
-    /// Which price: replacement (the quotation), last-purchase, moving-average, fifo or standard
-    #[arg(long, value_name = "BASIS", value_parser = values::basis, default_value = "replacement")]
-    pub basis: Basis,
-
-    /// All five bases beside each other
-    #[arg(long, conflicts_with = "basis")]
-    pub all_bases: bool,
-}
-
 /// What to do with standard costs.
 #[derive(Debug, Subcommand)]
 pub enum StandardsCommand {
@@ -333,7 +360,7 @@ pub struct CheckArgs {
     #[command(flatten)]
     pub subject: SubjectArgs,
 
-    /// How many units of the pack
+    /// How many units of the pack are filled, those kept back from sale among them
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000), required_unless_present = "batch")]
     pub units: Option<u64>,
 
@@ -552,6 +579,16 @@ mod tests {
         check("--json|cost|--pack|HW-500", Ok(()));
         check("cost|--formula|HW-01@2|--batch|200 kg|--as-of|2026-11-25|--json", Ok(()));
         check("check|--pack|HW-500|--units|10|--on|2026-12-01", Ok(()));
+        check("cost|--pack|A|--order|4 orders a year|--stated-order|SLES70 880 kg|--offers", Ok(()));
+        check("compare|--formula|HW-01@2|--to-formula|HW-01@3|--to-order|3 batches", Ok(()));
+        check("vary|dose|--pack|A|--line|3|--from|1%|--to|5 %", Ok(()));
+        check("vary|batch|--formula|A|--size|100 kg|--size|200 kg|--target|1.20 GBP", Ok(()));
+        check(
+            "price|design|--pack|A|--shelf|4.00 GBP|--tax|20%|--retailer|margin 40%|--deduct|rebate 3%\
+             |--deduct|cash discount 2% of what is left|--own|markup 80%",
+            Ok(()),
+        );
+        check("offers|--material|A|--material|B|--active|100 kg", Ok(()));
         check("token|create|--name|x|--may|all", Ok(()));
         check("what-if|--price|material A +1%|--price|material B -1%", Ok(()));
     }
@@ -563,6 +600,13 @@ mod tests {
         check("cost|--pack|A|--as-of|31/12/2026", Err("“31/12/2026” is not a date"));
         check("cost|--formula|A@x", Err("“x” is not a version"));
         check("cost|--formula|A|--batch|5 L", Err("“5 L” is a volume, where a mass is needed"));
+        check("cost|--pack|A|--order|often", Err("“often” is not a way of ordering"));
+        check("cost|--pack|A|--order|0 batches", Err("“0 batches” is not a way of ordering"));
+        check("cost|--pack|A|--stated-order|880kg", Err("a code and a quantity"));
+        check("vary|dose|--pack|A|--line|3|--from|1%", Err("--to"));
+        check("price|ladder|--pack|A|--tax|20%|--own|45%", Err("say margin 40% or markup 66%"));
+        check("price|ladder|--pack|A|--tax|20%|--own|margin 100%", Err("out of range"));
+        check("vary|volume|--pack|A|--fixed|12000", Err("an amount and a currency"));
         check("check|--pack|A|--units|0|--on|2026-12-01", Err("0"));
         check("check|--pack|A|--on|2026-12-01", Err("--units"));
         check("token|create|--name|x|--may|fly", Err("“fly” is not a right"));

@@ -2,9 +2,16 @@
 
 use chrono::NaiveDate;
 use domain::{dates::parse_date, people::Capability};
-use engine::basis::{Basis, UnknownBasis};
+use engine::{
+    OrderBasis,
+    basis::{Basis, UnknownBasis},
+    pricing::{Deduction, DeductionOf, Earning},
+};
 use exchange::SheetKind;
-use kernel::{AmountError, DecimalMark, Mass, Quantity, ids::TokenId};
+use kernel::{
+    AmountError, Currency, DecimalMark, Mass, Money, Percent, Quantity, ids::TokenId, parse_decimal,
+};
+use std::num::NonZeroU32;
 
 use super::Capabilities;
 
@@ -34,6 +41,96 @@ pub fn mass(text: &str) -> Result<Mass, String> {
         }
         .to_string()),
     }
+}
+
+/// So much of a material stated to be ordered at once.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StatedOrderName {
+    /// The material's code.
+    pub material: String,
+    /// How much.
+    pub quantity: Quantity,
+}
+
+/// `batch`, `3 batches`, `year`, `4 orders a year`.
+pub fn order(text: &str) -> Result<OrderBasis, String> {
+    let wrong = || format!("“{text}” is not a way of ordering: batch, 3 batches, year, 4 orders a year");
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let count = |number: &str| number.parse::<NonZeroU32>().map_err(|_| wrong());
+    match words.as_slice() {
+        ["batch"] => Ok(OrderBasis::ForBatch),
+        [number, "batch" | "batches"] => Ok(OrderBasis::ForBatches(count(number)?)),
+        ["year"] => Ok(OrderBasis::YEAR),
+        [number, "order" | "orders", "a", "year"] => Ok(OrderBasis::ForYear { orders: count(number)? }),
+        _ => Err(wrong()),
+    }
+}
+
+/// `SLES70 880 kg`.
+pub fn stated_order(text: &str) -> Result<StatedOrderName, String> {
+    let (material, quantity) = text
+        .trim()
+        .split_once(char::is_whitespace)
+        .ok_or_else(|| format!("“{text}” is not a code and a quantity: write SLES70 880 kg"))?;
+    let quantity = Quantity::parse(quantity, None, DecimalMark::Point).map_err(|error| error.to_string())?;
+    if !quantity.is_positive() {
+        return Err("an order must be above nought".to_owned());
+    }
+    Ok(StatedOrderName { material: material.to_owned(), quantity })
+}
+
+/// `12.5%`, `12.5 %` or `12.5`.
+pub fn percent(text: &str) -> Result<Percent, String> {
+    let figure = text.trim().trim_end_matches('%').trim();
+    let figure = parse_decimal(figure, DecimalMark::Point).map_err(|error| error.to_string())?;
+    Percent::from_percent(figure).map_err(|error| error.to_string())
+}
+
+/// `4.00 GBP`.
+pub fn money(text: &str) -> Result<Money, String> {
+    let (amount, currency) = text
+        .trim()
+        .rsplit_once(char::is_whitespace)
+        .ok_or_else(|| format!("“{text}” is not an amount and a currency: write 4.00 GBP"))?;
+    let amount = parse_decimal(amount.trim(), DecimalMark::Point).map_err(|error| error.to_string())?;
+    let currency: Currency = currency.parse().map_err(|error: AmountError| error.to_string())?;
+    let money = Money::from_decimal(amount, currency).map_err(|error| error.to_string())?;
+    if money.micros() < 0 { Err("an amount of money must not be below nought".to_owned()) } else { Ok(money) }
+}
+
+/// `4 mL`.
+pub fn quantity(text: &str) -> Result<Quantity, String> {
+    Quantity::parse(text, None, DecimalMark::Point).map_err(|error| error.to_string())
+}
+
+/// `margin 40%` or `markup 66%`.
+pub fn earning(text: &str) -> Result<Earning, String> {
+    let earning = match text.trim().split_once(char::is_whitespace) {
+        Some(("margin", figure)) => Earning::Margin(percent(figure)?),
+        Some(("markup", figure)) => Earning::Markup(percent(figure)?),
+        _ => {
+            return Err(format!(
+                "“{text}” does not say whether it is of the price or of the cost: say margin 40% or markup 66%"
+            ));
+        }
+    };
+    earning.require_sound().map_err(|error| error.to_string())
+}
+
+/// `rebate 3%` (of the list price), or `cash discount 2% of what is left`.
+pub fn deduction(text: &str) -> Result<Deduction, String> {
+    const LEFT: &str = "of what is left";
+    let text = text.trim();
+    let (text, of) = match text.strip_suffix(LEFT) {
+        Some(rest) => (rest.trim_end(), DeductionOf::WhatIsLeft),
+        None => (text, DeductionOf::ListPrice),
+    };
+    let wrong = || format!("“{text}” is not a name and a percent: write rebate 3%");
+    let text = text.trim_end_matches('%').trim_end();
+    let (name, figure) = text.rsplit_once(char::is_whitespace).ok_or_else(wrong)?;
+    let name = domain::text::name("a deduction", name).map_err(|error| error.to_string())?;
+    let percent = percent(figure)?.require_share().map_err(|error| error.to_string())?;
+    Ok(Deduction { name, percent, of })
 }
 
 /// `HW-01` or `HW-01@2`.

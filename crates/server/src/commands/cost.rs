@@ -1,17 +1,21 @@
 //! `stillroom cost`: a cost sheet, each line with where its figure comes from.
 
+use app::{CostQuestion, Costing};
 use engine::{
-    CostRequest,
+    CostSheet, Source,
     basis::{Basis, PrintedOnBases},
-    present::{PrintedCostSheet, PrintedLine},
+    cost::CostLine,
+    present::{AMOUNT_PLACES, PER_KG_PLACES, PER_UNIT_PLACES, PrintedCostSheet, PrintedLine},
+    price::Considered,
 };
-use kernel::Currency;
+use kernel::{Currency, Dimension, UnitPrice};
 use rust_decimal::Decimal;
+use serde::Serialize;
 use std::fmt::Write as _;
 
 use crate::{
     cli::CostArgs,
-    commands::subject::subject,
+    commands::subject::question,
     failure::{Failure, Outcome},
     house::{self, Layout},
     output,
@@ -26,26 +30,139 @@ use crate::{
 pub async fn run(settings: &Settings, args: &CostArgs) -> Result<Outcome, Failure> {
     let house = house::open(settings, Layout::MustBeThere).await?;
     let actor = house::actor();
-    let as_of = args.as_of.unwrap_or_else(|| house.app.today());
     let catalogue = house.app.catalogue(&actor)?;
-    let subject = subject(&catalogue, &args.subject, as_of)?;
-    let request = CostRequest { batch: args.batch, ..CostRequest::new(subject, as_of) };
+    let question = question(&catalogue, &args.costing, house.app.today())?;
     if args.all_bases {
-        let printed = house.app.cost_on_bases(&actor, &request, &Basis::ALL).await?.printed()?;
+        let printed = house.app.cost_on_bases(&actor, &question.request, &Basis::ALL).await?.printed()?;
         output::answer(settings.json, &printed, bases_text)?;
         return Ok(Outcome::Done);
     }
-    let sheet = match args.basis {
-        Basis::Replacement => house.app.cost_sheet_ordering(&actor, &request, &[])?,
-        basis => house.app.cost_sheet_on_basis(&actor, &request.on_basis(basis)).await?,
-    };
-    let printed = engine::present::cost_sheet(&sheet)?;
-    output::answer(settings.json, &printed, text)?;
+    let costing = house.app.costing(&actor, catalogue, &[&question], &[]).await?;
+    let mut sheet = costing.sheet(&question)?;
+    let otherwise = costing.ordered_otherwise(&question, &sheet)?;
+    sheet.notes.extend(otherwise);
+    let offers = if args.offers { Some(offers_looked_at(&costing, &question, &sheet)?) } else { None };
+    let answer = Answer { sheet: engine::present::cost_sheet(&sheet)?, offers };
+    output::answer(settings.json, &answer, |answer| {
+        let mut text = text(&answer.sheet);
+        if let Some(offers) = &answer.offers {
+            offers_text(&mut text, offers, answer.sheet.currency);
+        }
+        text
+    })?;
     Ok(Outcome::Done)
 }
 
+/// A sheet, and the offers that were looked at for it where they were asked for.
+#[derive(Serialize)]
+struct Answer {
+    #[serde(flatten)]
+    sheet: PrintedCostSheet,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    offers: Option<Vec<OffersOf>>,
+}
+
+/// The offers that were looked at for one material.
+#[derive(Serialize)]
+struct OffersOf {
+    material: String,
+    offers: Vec<Offer>,
+}
+
+/// One of them. Money is in the house's currency but for the price.
+#[derive(Serialize)]
+struct Offer {
+    reference: String,
+    supplier: String,
+    pack: String,
+    price: String,
+    order: Option<String>,
+    order_cost: Option<Decimal>,
+    unit_cost: Option<Decimal>,
+    outcome: &'static str,
+    why: String,
+}
+
+/// The offers behind every line of a sheet that is priced from a quotation, each material once.
+fn offers_looked_at(
+    costing: &Costing,
+    question: &CostQuestion,
+    sheet: &CostSheet,
+) -> Result<Vec<OffersOf>, Failure> {
+    let mut found: Vec<OffersOf> = Vec::new();
+    let mut open: Vec<&CostLine> = sheet.lines.iter().rev().collect();
+    while let Some(line) = open.pop() {
+        open.extend(line.nested.iter().rev());
+        let (Source::Quotation(source), Some(material)) = (&line.source, &line.material) else { continue };
+        let named = material.to_string();
+        if found.iter().any(|offers| offers.material == named) {
+            continue;
+        }
+        let mut offers = Vec::new();
+        for offer in costing.offers_considered(question, material.id, source)? {
+            offers.push(shown(offer, source.dimension)?);
+        }
+        found.push(OffersOf { material: named, offers });
+    }
+    Ok(found)
+}
+
+fn shown(offer: Considered, dimension: Dimension) -> Result<Offer, Failure> {
+    let price = offer.price.round_half_even(UnitPrice::PLACES)?.normalize();
+    let order = offer.order.as_deref();
+    let (order_cost, unit_cost) = match order {
+        Some(order) => (
+            Some(order.order_cost.round_half_even(PER_UNIT_PLACES)?),
+            Some(order.per_unit.round_half_even(PER_KG_PLACES)?),
+        ),
+        None => (None, None),
+    };
+    Ok(Offer {
+        reference: offer.reference,
+        supplier: offer.supplier_name,
+        pack: offer.pack.to_string(),
+        price: format!("{price} {} per {}", offer.currency, offer.price_per),
+        order: match order {
+            Some(order) => {
+                let ordered = order.source.ordered.round_half_even(AMOUNT_PLACES)?.normalize();
+                Some(format!("{} × {} = {ordered} {}", order.source.packs, offer.pack, dimension.unit()))
+            }
+            None => None,
+        },
+        order_cost,
+        unit_cost,
+        outcome: offer.outcome.code(),
+        why: offer.outcome.to_string(),
+    })
+}
+
+fn offers_text(text: &mut String, offers: &[OffersOf], currency: Currency) {
+    for of in offers {
+        let (order, each) = (format!("order, {currency}"), format!("landed, {currency}"));
+        let mut table = Table::new([
+            ("quotation", Side::Left),
+            ("price", Side::Right),
+            ("order", Side::Right),
+            (order.as_str(), Side::Right),
+            (each.as_str(), Side::Right),
+        ]);
+        let figure = |figure: Option<Decimal>| figure.map_or_else(String::new, |figure| figure.to_string());
+        for offer in &of.offers {
+            table.row([
+                format!("{} of {}", offer.reference, offer.supplier),
+                offer.price.clone(),
+                offer.order.clone().unwrap_or_else(|| format!("none in {}", offer.pack)),
+                figure(offer.order_cost),
+                figure(offer.unit_cost),
+            ]);
+            table.beneath(&offer.why);
+        }
+        let _ = write!(text, "\nOffers of {}\n{table}", of.material);
+    }
+}
+
 /// A basis in words, from its stable name.
-fn basis_words(code: &str) -> String {
+pub fn basis_words(code: &str) -> String {
     code.parse::<Basis>().map_or_else(|_| code.to_owned(), |basis| basis.words().to_owned())
 }
 

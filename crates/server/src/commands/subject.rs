@@ -1,11 +1,13 @@
 //! Finding what a command is about: codes become things of the catalogue, or an error that says which codes there are.
 
+use app::CostQuestion;
 use chrono::NaiveDate;
-use domain::{Catalogue, formulas::FormulaVersion};
-use engine::CostSubject;
+use domain::{Catalogue, formulas::FormulaVersion, materials::Material};
+use engine::{CostRequest, CostSubject, StatedOrder};
+use std::sync::Arc;
 
 use crate::{
-    cli::{SubjectArgs, values::FormulaName},
+    cli::{SubjectArgs, costing::CostingArgs, values::FormulaName},
     failure::Failure,
 };
 
@@ -41,8 +43,48 @@ pub fn subject(catalogue: &Catalogue, args: &SubjectArgs, day: NaiveDate) -> Res
     }
 }
 
+/// A question about a cost, as it is asked on the command line.
+///
+/// # Errors
+/// [`Failure::Usage`] for a code that is not known.
+pub fn question(
+    catalogue: &Catalogue,
+    args: &CostingArgs,
+    today: NaiveDate,
+) -> Result<CostQuestion, Failure> {
+    let as_of = args.as_of.unwrap_or(today);
+    let subject = subject(catalogue, &args.subject, as_of)?;
+    let mut request =
+        CostRequest { batch: args.batch, ..CostRequest::new(subject, as_of) }.on_basis(args.basis);
+    if let Some(order) = args.order.order {
+        request = request.ordered(order);
+    }
+    let mut orders = Vec::with_capacity(args.order.stated_order.len());
+    for stated in &args.order.stated_order {
+        let material = material(catalogue, "--stated-order", &stated.material)?.id;
+        orders.push(StatedOrder { material, quantity: stated.quantity });
+    }
+    Ok(CostQuestion { request, orders })
+}
+
+/// A material by its code.
+///
+/// # Errors
+/// [`Failure::Usage`] for a code that is not known.
+pub fn material<'a>(
+    catalogue: &'a Catalogue,
+    option: &str,
+    code: &str,
+) -> Result<&'a Arc<Material>, Failure> {
+    let missing = || Failure::usage(option, format!("there is no material “{code}”"));
+    catalogue.materials.by_code(code).ok_or_else(missing)
+}
+
 /// The version named, else the one approved on the day, else the one to look at.
-fn version<'a>(
+///
+/// # Errors
+/// [`Failure::Usage`] for a code or a number that is not known.
+pub fn version<'a>(
     catalogue: &'a Catalogue,
     name: &FormulaName,
     day: NaiveDate,
