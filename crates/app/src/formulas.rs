@@ -25,7 +25,11 @@ use kernel::{
 };
 use serde::{Deserialize, Serialize};
 
-use crate::{App, Change, Error, change::Begun, fresh::Problems};
+use crate::{
+    App, Change, Error,
+    change::{Begun, sha256_hex},
+    fresh::Problems,
+};
 
 /// A draft, as it is written: a new version of a formula, or a draft written anew.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -56,10 +60,24 @@ pub struct FormulaVersionWrite {
     // Left out where nothing is said, as for a line's trim.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub making: Option<Making>,
+    /// The [mark](draft_mark) of the draft as the writer read it: where somebody else has written it since, nothing is written.
+    /// `None` writes over whatever stands there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<String>,
     /// Of what it makes.
     pub shelf_life: Option<Span>,
     /// Remarks.
     pub note: Option<String>,
+}
+
+/// What tells a draft from the same draft written anew: it changes with anything that is kept of it.
+///
+/// # Errors
+/// None that input could cause.
+pub fn draft_mark(version: &FormulaVersion) -> Result<String, Error> {
+    let mut mark = sha256_hex(&serde_json::to_vec(version)?);
+    mark.truncate(32);
+    Ok(mark)
 }
 
 /// One line, as it is written.
@@ -75,6 +93,12 @@ pub struct LineWrite {
     pub basis: AmountBasis,
     /// What it is there for.
     pub function: Option<String>,
+    /// The least of it, narrower than the material's own, % w/w as supplied.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub use_level_from: Option<Percent>,
+    /// The most of it, narrower than the material's own, % w/w as supplied.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub use_level_to: Option<Percent>,
     /// Either side of the target, % of the target.
     pub weighing_tolerance: Option<Percent>,
     /// What to do.
@@ -90,7 +114,8 @@ impl App {
     /// no hindrance to a draft, only to its approval ([`Costing::proposals`](crate::Costing::proposals) says how to put it right).
     ///
     /// # Errors
-    /// [`Error::Invalid`], [`Error::NotFound`], [`Refusal::VersionFixed`] for a version that is no draft.
+    /// [`Error::Invalid`], [`Error::NotFound`], [`Refusal::VersionFixed`] for a version that is no draft, [`Refusal::DraftChanged`]
+    /// for one that somebody else has written since.
     pub async fn formula_version_write(
         &self,
         change: &Change<'_>,
@@ -117,19 +142,25 @@ impl App {
                 if version.status != VersionStatus::Draft {
                     return Err(fixed(formula, version).into());
                 }
+                if let Some(seen) = &input.seen {
+                    // As the database has it, held until this is written: the catalogue in memory may be a moment behind.
+                    let stands = store::formulas::version_held(&work.tx, id).await?;
+                    let stands = stands.ok_or_else(|| Error::not_found("formula version", id))?;
+                    if stands.status != VersionStatus::Draft {
+                        return Err(fixed(formula, &stands).into());
+                    }
+                    if draft_mark(&stands)? != *seen {
+                        let (formula, number) = (formula.code.clone(), version.number);
+                        return Err(Refusal::DraftChanged { formula, number }.into());
+                    }
+                }
                 Some(version)
             }
         };
         let house = self.settings().currency;
         let version = draft_of(&catalogue, formula, replaced, &input, house)?;
         // Two drafts written at once get the same number; the database's unique key refuses the second.
-        let whole = may_miss_total(normalise(&View::plain(&catalogue), &version).map(|_| ()))?;
-        if let Some(path) = loop_through(&catalogue, formula.makes, &version.lines) {
-            return Err(EngineError::Loop { path }.into());
-        }
-        if whole {
-            explode(&View::plain(&catalogue), &version, self.today())?;
-        }
+        require_sound(&View::plain(&catalogue), formula.makes, &version, self.today())?;
         match replaced {
             Some(before) => {
                 store::formulas::version_replace(&work.tx, &version).await?;
@@ -231,6 +262,23 @@ impl App {
     }
 }
 
+/// That a draft makes sense: each line, and that what it makes does not come to contain itself. It may miss its total.
+pub(crate) fn require_sound(
+    view: &View<'_>,
+    makes: MaterialId,
+    version: &FormulaVersion,
+    on: NaiveDate,
+) -> Result<(), Error> {
+    let whole = may_miss_total(normalise(view, version).map(|_| ()))?;
+    if let Some(path) = loop_through(view.catalogue(), makes, &version.lines) {
+        return Err(EngineError::Loop { path }.into());
+    }
+    if whole {
+        explode(view, version, on)?;
+    }
+    Ok(())
+}
+
 /// Whether a draft is whole; `false` where all that is wrong is that its lines miss their total.
 fn may_miss_total(checked: Result<(), EngineError>) -> Result<bool, EngineError> {
     match checked {
@@ -245,7 +293,7 @@ fn fixed(formula: &Formula, version: &FormulaVersion) -> Refusal {
 }
 
 /// The draft the input describes, every problem with it found first.
-fn draft_of(
+pub(crate) fn draft_of(
     catalogue: &Catalogue,
     formula: &Formula,
     replaced: Option<&FormulaVersion>,
@@ -313,6 +361,12 @@ fn draft_of(
         if let Some(tolerance) = line.weighing_tolerance {
             problems.take(&format!("{place}.weighingTolerance"), tolerance.require_share());
         }
+        for limit in [line.use_level_from, line.use_level_to].into_iter().flatten() {
+            problems.take(&format!("{place}.useLevel"), limit.require_share());
+        }
+        if line.use_level_from.zip(line.use_level_to).is_some_and(|(from, to)| from > to) {
+            problems.push(format!("{place}.useLevel"), "the least is more than the most");
+        }
         let mut short = |field: &str, value: Option<&str>| {
             let value = value.filter(|v| !v.trim().is_empty())?;
             problems.take(&format!("{place}.{field}"), text::name("this", value))
@@ -327,8 +381,8 @@ fn draft_of(
             amount: line.amount,
             basis: line.basis,
             function,
-            use_level_from: None,
-            use_level_to: None,
+            use_level_from: line.use_level_from,
+            use_level_to: line.use_level_to,
             weighing_tolerance: line.weighing_tolerance,
             instruction,
             trim: trim.map(Box::new),

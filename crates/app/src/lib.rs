@@ -9,6 +9,7 @@ mod change;
 mod change_words;
 mod containers;
 mod costing;
+mod drafts;
 mod error;
 mod finishing;
 mod formulas;
@@ -56,12 +57,13 @@ pub use containers::{
     ContainerChange, ContainerNow, ContainerRepack, ContainerWrite, ContainersAdd, LotTransfer,
 };
 pub use costing::{CostQuestion, Costing, DoseAsked};
+pub use drafts::{DraftWorkedOut, FormulaBegin, Made};
 pub use error::Error;
 pub use finishing::{
     BatchCheckWrite, CheckLimitApprove, LostWrite, TicketBulk, TicketDecide, TicketFill, TicketFinish,
     TicketReconcile,
 };
-pub use formulas::{FormulaVersionWrite, LineWrite};
+pub use formulas::{FormulaVersionWrite, LineWrite, draft_mark};
 pub use house_rates::HouseRateRecord;
 pub use lot_papers::{LotCertificate, LotDetails, LotDocumentAdd, LotRetest};
 pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, Restriction, TakenFor};

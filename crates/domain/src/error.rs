@@ -119,6 +119,14 @@ pub enum Refusal {
         /// What it is.
         status: VersionStatus,
     },
+    /// The draft is another than the one that was changed.
+    #[error("version {number} of {formula} was changed by somebody else since it was read")]
+    DraftChanged {
+        /// The formula's code.
+        formula: String,
+        /// The version.
+        number: u32,
+    },
     /// The ticket does not stand where this can be done.
     #[error("ticket {number} is {}; it must be {wanted} for this", .status.words())]
     TicketNotReady {
@@ -266,6 +274,7 @@ impl Refusal {
             Self::LotOfOtherMaterial { .. } => "LOT_OF_OTHER_MATERIAL",
             Self::VersionNotApproved { .. } => "VERSION_NOT_APPROVED",
             Self::VersionFixed { .. } => "VERSION_FIXED",
+            Self::DraftChanged { .. } => "DRAFT_CHANGED",
             Self::TicketNotReady { .. } => "TICKET_NOT_READY",
             Self::TicketPaused { .. } => "TICKET_PAUSED",
             Self::EnteredBefore { .. } => "ENTERED_BEFORE",
@@ -300,6 +309,9 @@ impl Refusal {
                 "Approve the version first, or write the ticket from an approved one."
             }
             Self::VersionFixed { .. } => "Make a new version.",
+            Self::DraftChanged { .. } => {
+                "Read it again and write the change into it, or keep yours as a new version."
+            }
             Self::TicketNotReady { .. } => "Look at the ticket's status and history.",
             Self::TicketPaused { .. } => "Resume the ticket first.",
             Self::EnteredBefore { .. } => {

@@ -261,6 +261,7 @@ pub struct View<'a> {
     overlay: Option<&'a Overlay>,
     orders: &'a [StatedOrder],
     version: Option<&'a FormulaVersion>,
+    draft: Option<&'a Arc<Formula>>,
     pack: Option<&'a Pack>,
     history: Option<&'a HistoryBook>,
     trim: Option<&'a TrimBook>,
@@ -269,7 +270,16 @@ pub struct View<'a> {
 impl<'a> View<'a> {
     /// The catalogue as it is.
     pub const fn plain(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, overlay: None, orders: &[], version: None, pack: None, history: None, trim: None }
+        Self {
+            catalogue,
+            overlay: None,
+            orders: &[],
+            version: None,
+            draft: None,
+            pack: None,
+            history: None,
+            trim: None,
+        }
     }
 
     /// The catalogue with changes laid over it.
@@ -279,6 +289,7 @@ impl<'a> View<'a> {
             overlay: Some(overlay),
             orders: &[],
             version: None,
+            draft: None,
             pack: None,
             history: None,
             trim: None,
@@ -303,6 +314,13 @@ impl<'a> View<'a> {
         self
     }
 
+    /// The same with a formula of which only a draft that is still being typed is known: its versions are found here, and what is
+    /// entered of a formula with its identity stays as it is.
+    pub const fn with_draft(mut self, draft: &'a Arc<Formula>) -> Self {
+        self.draft = Some(draft);
+        self
+    }
+
     /// The same with one pack assumed to be another than entered: it has the entered one's identity.
     pub const fn assuming_pack(mut self, pack: &'a Pack) -> Self {
         self.pack = Some(pack);
@@ -318,6 +336,12 @@ impl<'a> View<'a> {
     /// The same with what trim lines took on average. Without it they are counted at what is expected of them.
     pub const fn with_trim_use(mut self, book: &'a TrimBook) -> Self {
         self.trim = Some(book);
+        self
+    }
+
+    /// The same with trim lines counted at what is expected of them.
+    pub const fn without_trim_use(mut self) -> Self {
+        self.trim = None;
         self
     }
 
@@ -373,6 +397,11 @@ impl<'a> View<'a> {
         &self,
         id: FormulaVersionId,
     ) -> Result<(&'a Arc<Formula>, &'a FormulaVersion), EngineError> {
+        if let Some(formula) = self.draft
+            && let Some(version) = formula.versions.iter().find(|version| version.id == id)
+        {
+            return Ok((formula, self.as_assumed(version)));
+        }
         let (formula, written) =
             self.catalogue.version(id).ok_or_else(|| not_found("formula version", id))?;
         Ok((formula, self.as_assumed(written)))
@@ -383,7 +412,9 @@ impl<'a> View<'a> {
     /// # Errors
     /// [`EngineError::NotFound`].
     pub fn formula_of(&self, version: &FormulaVersion) -> Result<&'a Arc<Formula>, EngineError> {
-        self.catalogue.formulas.get(version.formula).ok_or_else(|| not_found("formula", version.formula))
+        let entered = self.catalogue.formulas.get(version.formula);
+        let typed = || self.draft.filter(|formula| formula.id == version.formula);
+        entered.or_else(typed).ok_or_else(|| not_found("formula", version.formula))
     }
 
     /// A pack.

@@ -29,6 +29,8 @@ pub enum RefusalCode {
     VersionNotApproved,
     /// The version can no longer change.
     VersionFixed,
+    /// The draft is another than the one that was changed.
+    DraftChanged,
     /// The ticket does not stand where this can be done.
     TicketNotReady,
     /// The ticket rests.
@@ -81,6 +83,8 @@ pub enum Refusal {
     VersionNotApproved(VersionNotApproved),
     /// The version can no longer change.
     VersionFixed(VersionFixed),
+    /// The draft is another than the one that was changed.
+    DraftChanged(DraftChanged),
     /// The ticket does not stand where this can be done.
     TicketNotReady(TicketNotReady),
     /// The ticket rests.
@@ -215,6 +219,13 @@ refusals! {
         version_number: u32,
         /// What it is.
         status: VersionStatus,
+    }
+    /// The draft is another than the one that was changed: somebody wrote it since it was read.
+    DraftChanged {
+        /// The code of the formula.
+        formula_code: String,
+        /// The version's number.
+        version_number: u32,
     }
     /// The ticket does not stand where this can be done.
     TicketNotReady {
@@ -397,6 +408,13 @@ impl From<&R> for Refusal {
                     status: (*status).into(),
                 })
             }
+            R::DraftChanged { formula, number } => Self::DraftChanged(DraftChanged {
+                code: RefusalCode::DraftChanged,
+                message,
+                help,
+                formula_code: formula.clone(),
+                version_number: *number,
+            }),
             R::VersionFixed { formula, number, status } => Self::VersionFixed(VersionFixed {
                 code: RefusalCode::VersionFixed,
                 message,

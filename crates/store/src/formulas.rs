@@ -4,7 +4,7 @@ use domain::formulas::{Approval, Formula, FormulaVersion, VersionStatus};
 use kernel::ids::FormulaVersionId;
 
 use sea_orm::{
-    ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter,
+    ColumnTrait, EntityTrait, IntoActiveModel, QueryFilter, QueryOrder, QuerySelect,
     sea_query::{Expr, ExprTrait},
 };
 
@@ -74,6 +74,25 @@ pub async fn version_replace(tx: &WriteTx, version: &FormulaVersion) -> Result<(
     cost::Entity::delete_many().filter(cost::Column::Version.eq(version.id.0)).exec(tx.connection()).await?;
     insert_all(tx.connection(), cost::Model::all_of(version)).await?;
     status_settle(tx, version).await
+}
+
+/// A version as it stands, held so that nobody else writes it before this transaction ends; `None` when there is none.
+pub async fn version_held(tx: &WriteTx, id: FormulaVersionId) -> Result<Option<FormulaVersion>, StoreError> {
+    let db = tx.connection();
+    let Some(row) = version::Entity::find_by_id(id.0).lock_exclusive().one(db).await? else {
+        return Ok(None);
+    };
+    let lines = line::Entity::find()
+        .filter(line::Column::Version.eq(id.0))
+        .order_by_asc(line::Column::Position)
+        .all(db)
+        .await?;
+    let costs = cost::Entity::find()
+        .filter(cost::Column::Version.eq(id.0))
+        .order_by_asc(cost::Column::Position)
+        .all(db)
+        .await?;
+    row.into_version(lines, costs).map(Some)
 }
 
 /// Moves a version on, from what the caller saw it to be.

@@ -9,6 +9,7 @@
 
 mod bases;
 mod finishing;
+mod drafts;
 mod house;
 mod importing;
 mod lines;

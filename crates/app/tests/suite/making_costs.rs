@@ -133,6 +133,8 @@ async fn a_draft_with_costs_of_making(database: &TestDatabase) {
             amount: LineAmount::QuantitySufficient,
             basis: AmountBasis::AsSupplied,
             function: None,
+            use_level_from: None,
+            use_level_to: None,
             weighing_tolerance: None,
             instruction: None,
             trim: None,
@@ -145,6 +147,7 @@ async fn a_draft_with_costs_of_making(database: &TestDatabase) {
         largest_batch: None,
         cost_per_batch: None,
         making: Some(making),
+        seen: None,
         shelf_life: None,
         note: None,
     };

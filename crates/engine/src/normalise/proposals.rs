@@ -89,7 +89,7 @@ pub fn proposals(
     diluent: Option<u32>,
 ) -> Result<Vec<Proposal>, EngineError> {
     // As written, before anything is known of what trim lines took.
-    let plain = View::plain(view.catalogue());
+    let plain = view.without_trim_use();
     match normalise(&plain, version) {
         Ok(normal) if normal.notes.iter().any(|note| matches!(note, crate::Note::Rescaled { .. })) => {}
         Err(error) if error.is_missed_total() => {}

@@ -253,6 +253,8 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
                 amount,
                 basis: line.basis.map_or(Basis::AsSupplied, Into::into),
                 function: line.function,
+                use_level_from: None,
+                use_level_to: None,
                 weighing_tolerance,
                 instruction: line.instruction,
                 trim,
@@ -298,6 +300,7 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
         largest_batch,
         cost_per_batch,
         making: None,
+        seen: None,
         shelf_life: input.shelf_life.map(|span| span.0),
         note: input.note,
     })
