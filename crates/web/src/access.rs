@@ -3,8 +3,8 @@
 use app::Change;
 use axum::{
     Form,
-    extract::{FromRequest, FromRequestParts, Query, Request},
-    http::{HeaderMap, Method, header, request::Parts},
+    extract::{FromRequest, FromRequestParts, Multipart, Query, Request, multipart::MultipartError},
+    http::{HeaderMap, Method, StatusCode, header, request::Parts},
     response::Response,
 };
 use chrono::NaiveDate;
@@ -111,11 +111,7 @@ impl FromRequest<Web> for Sent {
 
 /// The fields of a form that carries this token.
 pub(crate) async fn fields_of(request: Request, page_token: &str) -> Result<Fields, PageError> {
-    let site = request.headers().get("sec-fetch-site").and_then(|value| value.to_str().ok());
-    // Browsers say where a request comes from; what says nothing still has to bring the token.
-    if site.is_some_and(|site| site != "same-origin" && site != "none") {
-        return Err(PageError::other_site());
-    }
+    same_site(request.headers())?;
     let Form(pairs) = Form::<Vec<(String, String)>>::from_request(request, &())
         .await
         .map_err(|_: <Form<Vec<(String, String)>> as FromRequest<()>>::Rejection| PageError::form())?;
@@ -124,6 +120,60 @@ pub(crate) async fn fields_of(request: Request, page_token: &str) -> Result<Fiel
         return Err(PageError::other_site());
     }
     Ok(fields)
+}
+
+/// Files somebody sent from a page of ours, with the fields beside them.
+pub(crate) struct SentFiles {
+    /// Who.
+    pub who: Who,
+    /// What stood beside the files.
+    pub fields: Fields,
+    /// Their names, and what they hold.
+    pub files: Vec<(String, Vec<u8>)>,
+}
+
+impl FromRequest<Web> for SentFiles {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, web: &Web) -> Result<Self, PageError> {
+        let (mut parts, body) = request.into_parts();
+        let who = Who::from_request_parts(&mut parts, web).await?;
+        same_site(&parts.headers)?;
+        let request = Request::from_parts(parts, body);
+        let mut form = Multipart::from_request(request, web).await.map_err(|_| PageError::form())?;
+        let (mut fields, mut files) = (Fields::default(), Vec::new());
+        while let Some(part) = form.next_field().await.map_err(too_much)? {
+            let name = part.name().unwrap_or_default().to_owned();
+            let file = part.file_name().map(ToOwned::to_owned);
+            let bytes = part.bytes().await.map_err(too_much)?;
+            match file {
+                // A browser sends a file without a name where none was chosen.
+                Some(file) if !file.is_empty() => files.push((file, bytes.to_vec())),
+                Some(_) => {}
+                None => fields.0.push((name, String::from_utf8_lossy(&bytes).into_owned())),
+            }
+        }
+        if !same_secret(fields.first(TOKEN_FIELD), &who.page_token) {
+            return Err(PageError::other_site());
+        }
+        Ok(Self { who, fields, files })
+    }
+}
+
+fn too_much(error: MultipartError) -> PageError {
+    match error.status() {
+        StatusCode::PAYLOAD_TOO_LARGE => PageError::too_much(),
+        _ => PageError::form(),
+    }
+}
+
+/// Browsers say where a request comes from; what says nothing still has to bring the token.
+fn same_site(headers: &HeaderMap) -> Result<(), PageError> {
+    let site = headers.get("sec-fetch-site").and_then(|value| value.to_str().ok());
+    if site.is_some_and(|site| site != "same-origin" && site != "none") {
+        return Err(PageError::other_site());
+    }
+    Ok(())
 }
 
 /// What handlers answer.

@@ -14,7 +14,11 @@ const STYLE: &str = concat!(
     include_str!("assets/parts.css"),
     include_str!("assets/bench.css")
 );
-const SCRIPT: &str = include_str!("assets/enhance.js");
+const SCRIPT: &str = concat!(
+    include_str!("assets/weighing.js"),
+    include_str!("assets/enhance.js"),
+    include_str!("assets/draft.js")
+);
 const MARK: &str = include_str!("assets/mark.svg");
 
 /// Where the style sheet stands.

@@ -38,13 +38,33 @@ fn along(value: &Exact, most: &Exact, width: i64) -> i64 {
     (value * &Exact::from(width)).checked_div(most).and_then(|x| x.round_half_even_scaled(0)).unwrap_or(0)
 }
 
-fn shortened(label: &str) -> String {
+/// A label on one line, or on two where it is long; what does not fit those either is cut, and stands whole in the table.
+fn on_two_lines(label: &str) -> (String, Option<String>) {
     if label.chars().count() <= LABEL_CHARS {
-        return label.to_owned();
+        return (label.to_owned(), None);
     }
-    let mut text: String = label.chars().take(LABEL_CHARS - 1).collect();
-    text.push('…');
-    text
+    let (mut first, mut rest) = (String::new(), String::new());
+    for word in label.split_whitespace() {
+        let place = if rest.is_empty() && first.chars().count() + word.chars().count() < LABEL_CHARS {
+            &mut first
+        } else {
+            &mut rest
+        };
+        if !place.is_empty() {
+            place.push(' ');
+        }
+        place.push_str(word);
+    }
+    if first.is_empty() {
+        std::mem::swap(&mut first, &mut rest);
+    }
+    let cut = |text: String| {
+        if text.chars().count() <= LABEL_CHARS {
+            return text;
+        }
+        text.chars().take(LABEL_CHARS - 1).chain(['…']).collect()
+    };
+    (cut(first), Some(cut(rest)).filter(|rest| !rest.is_empty()))
 }
 
 /// Bars beneath each other over one scale that begins at nought, or lower where a bar does.
@@ -79,7 +99,14 @@ pub(crate) fn bars(title: &str, bars: &[Bar]) -> Markup {
             @for (bar, at) in bars.iter().zip(0_i64..) {
                 @let (a, b) = (x(&bar.from), x(&bar.to));
                 @let top = at * ROW + 4;
-                text.label x=(LABEL_WIDTH - 10) y=(top + 18) text-anchor="end" { (shortened(&bar.label)) }
+                @let (first, second) = on_two_lines(&bar.label);
+                @match second {
+                    None => { text.label x=(LABEL_WIDTH - 10) y=(top + 18) text-anchor="end" { (first) } }
+                    Some(second) => {
+                        text.label.low x=(LABEL_WIDTH - 10) y=(top + 11) text-anchor="end" { (first) }
+                        text.label.low x=(LABEL_WIDTH - 10) y=(top + 24) text-anchor="end" { (second) }
+                    }
+                }
                 rect class={ "bar " (bar.class) } x=(a.min(b)) y=(top + 3) width=((a - b).abs().max(2)) height=(ROW - 8) {}
                 text.value x=(width) y=(top + 18) text-anchor="end" { (bar.value) }
             }
@@ -154,13 +181,91 @@ pub(crate) fn steps(title: &str, unit: &str, steps: &[Step], dots: &[Dot], until
             @for value in [*most, *least] {
                 line.grid x1=(PLOT_LEFT) y1=(y(value)) x2=(right) y2=(y(value)) {}
                 text.label x=(PLOT_LEFT - 8) y=(y(value) + 5) text-anchor="end" { (plain(value, 2)) }
-                @if most == least { }
             }
             text.label x=(PLOT_LEFT - 8) y=(PLOT_TOP - 6) text-anchor="end" { (unit) }
             text.label x=(PLOT_LEFT) y=(base + 22) { (date_text(from)) }
             text.label x=(right) y=(base + 22) text-anchor="end" { (date_text(until)) }
             path.steps d=(path) {}
             @for dot in dots { circle.dot cx=(x(dot.on)) cy=(y(&dot.value)) r="4" {} }
+        }
+    }
+}
+
+/// A point of a curve.
+pub(crate) struct Point {
+    /// Where it stands.
+    pub at: Exact,
+    /// Its height; `None` where nothing is known.
+    pub value: Option<Exact>,
+    /// Whether it is the one things are compared with.
+    pub is_current: bool,
+}
+
+/// A line at which something begins or ends.
+pub(crate) struct Limit {
+    /// Where.
+    pub at: Exact,
+    /// What, in a word or two.
+    pub label: String,
+}
+
+/// A line through points, by what it is drawn over. Nothing is drawn of fewer than two values.
+pub(crate) fn curve(title: &str, units: (&str, &str), points: &[Point], limits: &[Limit]) -> Markup {
+    let known: Vec<(&Point, &Exact)> =
+        points.iter().filter_map(|point| Some((point, point.value.as_ref()?))).collect();
+    let (Some(first), Some(last)) =
+        (known.iter().map(|(p, _)| &p.at).min(), known.iter().map(|(p, _)| &p.at).max())
+    else {
+        return html! {};
+    };
+    let (Some(least), Some(most)) =
+        (known.iter().map(|(_, v)| *v).min(), known.iter().map(|(_, v)| *v).max())
+    else {
+        return html! {};
+    };
+    if first == last {
+        return html! {};
+    }
+    let air = (most - least).max(most.abs() * Exact::scaled(5, 2)).max(Exact::scaled(1, 6));
+    let low = (least - &(&air * &Exact::scaled(2, 1))).max(Exact::ZERO);
+    let span = &(most + &(&air * &Exact::scaled(2, 1))) - &low;
+    let across = last - first;
+    let x = |at: &Exact| PLOT_LEFT + along(&(at - first), &across, PLOT_WIDTH).clamp(0, PLOT_WIDTH);
+    let y = |value: &Exact| PLOT_TOP + PLOT_HEIGHT - along(&(value - &low), &span, PLOT_HEIGHT);
+    let mut path = String::new();
+    let mut drawing = false;
+    for point in points {
+        match &point.value {
+            Some(value) => {
+                let begin = if drawing { "L" } else { "M" };
+                // Writing to a string cannot fail.
+                let _ = write!(path, "{begin}{} {}", x(&point.at), y(value));
+                drawing = true;
+            }
+            None => drawing = false,
+        }
+    }
+    let (base, right) = (PLOT_TOP + PLOT_HEIGHT, PLOT_LEFT + PLOT_WIDTH);
+    let inside = |limit: &&Limit| &limit.at >= first && &limit.at <= last;
+    html! {
+        svg.chart viewBox={ "0 0 " (right + 70) " " (base + 44) } role="img" aria-label=(title) {
+            title { (title) }
+            line.axis x1=(PLOT_LEFT) y1=(base) x2=(right) y2=(base) {}
+            @for value in [most, least] {
+                line.grid x1=(PLOT_LEFT) y1=(y(value)) x2=(right) y2=(y(value)) {}
+                text.label x=(PLOT_LEFT - 8) y=(y(value) + 5) text-anchor="end" { (plain(value, 4)) }
+            }
+            text.label x=(PLOT_LEFT - 8) y=(PLOT_TOP - 6) text-anchor="end" { (units.1) }
+            text.label x=(PLOT_LEFT) y=(base + 22) { (plain(first, 2)) " " (units.0) }
+            text.label x=(right) y=(base + 22) text-anchor="end" { (plain(last, 2)) " " (units.0) }
+            @for (limit, row) in limits.iter().filter(inside).zip(0_i64..) {
+                line.limit x1=(x(&limit.at)) y1=(PLOT_TOP) x2=(x(&limit.at)) y2=(base) {}
+                text.label.low x=(x(&limit.at) + 4) y=(PLOT_TOP + 10 + row % 4 * 14) { (limit.label) }
+            }
+            path.steps d=(path) {}
+            @for (point, value) in &known {
+                circle class=(if point.is_current { "dot current" } else { "dot small" }) cx=(x(&point.at)) cy=(y(value)) r=(if point.is_current { "6" } else { "3" }) {}
+            }
         }
     }
 }
@@ -180,5 +285,22 @@ pub(crate) fn band(title: &str, target: &Exact, tolerance: &Exact, now: &Exact) 
             line.target x1="300" y1="8" x2="300" y2="48" {}
             polygon.now points="0,0 -9,-13 9,-13" transform={ "translate(" (x(now).clamp(10, width - 10)) " 16)" } {}
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_labels_stand_on_two_lines() {
+        let check = |label: &str, first: &str, second: Option<&str>| {
+            assert_eq!(on_two_lines(label), (first.to_owned(), second.map(ToOwned::to_owned)), "{label}");
+        };
+        check("SLES70 Ether sulfate", "SLES70 Ether sulfate", None);
+        check("SLES70 Sodium lauryl ether sulfate 70 %", "SLES70 Sodium lauryl ether", Some("sulfate 70 %"));
+        let endless = "x".repeat(80);
+        let (first, second) = on_two_lines(&endless);
+        assert!(first.chars().count() == LABEL_CHARS && first.ends_with('…') && second.is_none());
     }
 }

@@ -79,7 +79,7 @@ pub(crate) fn page(who: &Who, here: Place, title: &str, body: &Markup) -> Markup
                         button.plain type="submit" { (t::FIND) }
                     }
                 }
-                div.who {
+                aside.who aria-label=(t::WHO_AND_WHEN) {
                     span { (t::TODAY_IS) " " (date(who.today)) }
                     span.person { (who.actor.name) }
                     @if who.signed_in {
@@ -90,6 +90,10 @@ pub(crate) fn page(who: &Who, here: Place, title: &str, body: &Markup) -> Markup
                     }
                 }
                 main #main tabindex="-1" { (body) }
+                div #waiting.notice.care role="status" hidden {
+                    span.sign aria-hidden="true" { "▲" }
+                    div { p { strong { (t::WAITING) } } ul {} }
+                }
                 p #offline.notice.bad role="alert" hidden { (t::OFFLINE) }
             }
         }

@@ -19,6 +19,7 @@ mod respond;
 mod sessions;
 mod text;
 mod ui;
+mod uploads;
 
 use std::sync::{Arc, OnceLock};
 
@@ -32,20 +33,28 @@ use axum::{
 
 use crate::{
     pages::{
-        bench, find, formulas, lots, materials, packs, receive, run_check, settings, shelf, sign_in, tickets,
-        today, what_if,
+        bench, calendar, draft, find, formulas, import, lots, materials, packs, quote, rates, receive,
+        run_check, settings, shelf, sign_in, suppliers, tickets, today, what_if,
     },
     sessions::Sessions,
+    uploads::Uploads,
 };
 
 /// Bytes of a form; a page's longest is a few kilobytes.
 const FORM_BYTES_MAX: usize = 64 << 10;
+
+/// Bytes of a formula as it is typed: as many lines as a formula may have, with their instructions.
+const DRAFT_BYTES_MAX: usize = 1 << 20;
+
+/// Bytes of all sheets that are sent at once.
+const SHEETS_BYTES_MAX: usize = 20 << 20;
 
 /// What the pages share.
 #[derive(Clone)]
 pub(crate) struct Web {
     pub app: Arc<App>,
     pub sessions: Arc<Sessions>,
+    pub uploads: Arc<Uploads>,
     page_token: Arc<OnceLock<String>>,
 }
 
@@ -65,11 +74,14 @@ impl Web {
 ///
 /// [`Actor`]: domain::people::Actor
 pub fn router(app: Arc<App>) -> Router {
-    let web = Web { app, sessions: Arc::default(), page_token: Arc::default() };
+    let web = Web { app, sessions: Arc::default(), uploads: Arc::default(), page_token: Arc::default() };
     Router::new()
         .route("/", get(today::page))
         .route("/find", get(find::page))
         .route("/shelf", get(shelf::page))
+        .route("/shelf/calendar", get(calendar::page))
+        .route("/suppliers", get(suppliers::list))
+        .route("/suppliers/{code}", get(suppliers::page))
         .route("/materials/{code}", get(materials::page))
         .route("/lots/{number}", get(lots::page))
         .route("/lots/{number}/status", post(lots::status))
@@ -82,6 +94,9 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/formulas/{code}/compare", get(formulas::compare))
         .route("/formulas/{code}/approve", post(formulas::approve))
         .route("/formulas/{code}/retire", post(formulas::retire))
+        .route("/draft", get(draft::page).post(draft::act).layer(DefaultBodyLimit::max(DRAFT_BYTES_MAX)))
+        .route("/draft/figures", post(draft::figures).layer(DefaultBodyLimit::max(DRAFT_BYTES_MAX)))
+        .route("/draft/materials", get(draft::materials))
         .route("/packs", get(packs::list))
         .route("/packs/{code}", get(packs::page))
         .route("/run-check", get(run_check::page))
@@ -95,6 +110,12 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/tickets/{number}/take-back", post(bench::take_back))
         .route("/tickets/{number}/confirm", post(bench::confirm))
         .route("/what-if", get(what_if::page))
+        .route("/rates", get(rates::page))
+        .route("/rates/exchange", post(rates::exchange))
+        .route("/rates/house", post(rates::house))
+        .route("/quotations", get(quote::page).post(quote::enter))
+        .route("/import", get(import::page).post(import::read).layer(DefaultBodyLimit::max(SHEETS_BYTES_MAX)))
+        .route("/import/confirm", post(import::confirm))
         .route("/settings", get(settings::page))
         .route("/settings/tokens", post(settings::token_issue))
         .route("/settings/tokens/revoke", post(settings::token_revoke))

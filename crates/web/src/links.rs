@@ -40,6 +40,11 @@ pub(crate) fn pack(code: &str) -> String {
     under("packs", code)
 }
 
+/// A supplier's page.
+pub(crate) fn supplier(code: &str) -> String {
+    under("suppliers", code)
+}
+
 /// A ticket's page.
 pub(crate) fn ticket(number: &str) -> String {
     under("tickets", number)

@@ -49,6 +49,11 @@ impl PageError {
         Self::Said { status: StatusCode::BAD_REQUEST, title: t::BAD_FORM, text: t::BAD_FORM_HELP }
     }
 
+    /// More was sent than is taken.
+    pub const fn too_much() -> Self {
+        Self::Said { status: StatusCode::PAYLOAD_TOO_LARGE, title: t::BAD_FORM, text: t::IMPORT_TOO_MUCH }
+    }
+
     /// The form did not come from a page of ours.
     pub const fn other_site() -> Self {
         Self::Said { status: StatusCode::FORBIDDEN, title: t::OTHER_SITE, text: t::OTHER_SITE_HELP }

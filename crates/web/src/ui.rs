@@ -218,6 +218,11 @@ impl Kept {
         self.problems.iter().find(|(field, _)| field == name).map(|(_, message)| message.as_str())
     }
 
+    /// What is wrong with its fields: their names, and why.
+    pub fn problems(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.problems.iter().map(|(field, message)| (field.as_str(), message.as_str()))
+    }
+
     /// Everything against what was sent, to stand above the form.
     pub fn notice(&self, form: &str) -> Markup {
         if !self.is(form) {
@@ -269,6 +274,8 @@ pub(crate) struct Field<'a> {
     pub keys: &'a str,
     /// Whether the page begins here.
     pub focus: bool,
+    /// Whether something must be entered at last, though not for every button of the form.
+    pub wanted: bool,
 }
 
 impl<'a> Field<'a> {
@@ -285,6 +292,7 @@ impl<'a> Field<'a> {
             list: "",
             keys: "text",
             focus: false,
+            wanted: false,
         }
     }
 
@@ -326,6 +334,12 @@ impl<'a> Field<'a> {
         self
     }
 
+    /// The same, to be filled in before the form is taken, but not for every button of it.
+    pub const fn needed_by_rule(mut self) -> Self {
+        self.wanted = true;
+        self
+    }
+
     /// The same, where the page begins.
     pub const fn focus(mut self, focus: bool) -> Self {
         self.focus = focus;
@@ -346,7 +360,7 @@ impl<'a> Field<'a> {
         };
         html! {
             div.field {
-                label for=(id) { (self.label) @if !self.needed { span.quiet { " " (t::OPTIONAL) } } }
+                label for=(id) { (self.label) @if !self.needed && !self.wanted { span.quiet { " " (t::OPTIONAL) } } }
                 input id=(id) name=(self.name) type=(self.kind) value=(kept.value(self.form, self.name, self.start))
                     required[self.needed] autofocus[self.focus] autocomplete="off" spellcheck="false"
                     inputmode=[(self.kind == "text" && self.keys != "text").then_some(self.keys)]

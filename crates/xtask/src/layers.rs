@@ -15,7 +15,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("app", &["kernel", "domain", "engine", "store"]),
     ("graphql", &["kernel", "domain", "engine", "app"]),
     ("exchange", &["kernel", "domain", "engine", "app"]),
-    ("web", &["kernel", "domain", "engine", "app"]),
+    ("web", &["kernel", "domain", "engine", "app", "exchange"]),
     ("server", &["kernel", "domain", "engine", "store", "app", "graphql", "exchange", "web"]),
     // For tests only: may see everything below the server.
     ("testkit", &["kernel", "domain", "engine", "migrations", "store", "app", "graphql", "exchange"]),

@@ -40,6 +40,7 @@ for (const place of document.querySelectorAll(".tolerance")) {
 // One tap sends once, and nothing is sent into a dead line: what was typed stays.
 for (const form of document.querySelectorAll("form[method=post]")) {
   form.addEventListener("submit", (event) => {
+    if (event.submitter && /^(work-out|add|remove|up|down|right)/.test(event.submitter.value)) return;
     const offline = document.getElementById("offline");
     if (!navigator.onLine && offline) {
       event.preventDefault();

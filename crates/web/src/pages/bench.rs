@@ -17,6 +17,7 @@ use domain::{
     people::Capability,
     tickets::{Ticket, TicketLine, Weighing},
 };
+use engine::shelf::LotOnDay;
 use kernel::{
     Exact, Unit,
     ids::{LotId, WeighingId},
@@ -35,12 +36,22 @@ use crate::{
         cautions,
         tickets::{is_done, lot_link, lots_of, progress, ticket_of},
     },
-    respond::{go, shown},
+    respond::{PageError, go, shown},
     text as t,
     ui::{self, Field, Kept, Tone},
 };
 
 const FORM: &str = "weigh";
+/// Lots offered to be tapped.
+const LOTS_OFFERED: usize = 6;
+
+/// The lots a weighing has to do with.
+struct Lots {
+    /// Promised to the ticket, or weighed into it.
+    of_ticket: HashMap<LotId, Lot>,
+    /// Of the line's material, usable today, in the order they are to be taken.
+    usable: Vec<LotOnDay>,
+}
 
 /// The weighing that is next, or the one asked for.
 pub async fn page(
@@ -70,6 +81,7 @@ async fn shown_bench(
     let catalogue = web.app.catalogue(&who.actor)?;
     let lots = lots_of(web, who, ticket).await?;
     let line = line_of(ticket, asked);
+    let lots = Lots { usable: usable_lots(web, who, ticket, line).await?, of_ticket: lots };
     let (done, of) = progress(ticket);
     let materials = ticket.lines.iter().filter_map(|line| catalogue.materials.get(line.material));
     let open = ticket.status.is_open();
@@ -104,7 +116,7 @@ async fn shown_bench(
                 h2 { (t::CAUTIONS) }
                 (cautions(&engine::cautions(materials.map(AsRef::as_ref))))
             }
-            (history(&catalogue, who, ticket, &lots, kept))
+            (history(&catalogue, who, ticket, &lots.of_ticket, kept))
         }
     };
     Ok(shown(kept.status(), frame::page(who, Place::Tickets, &t::bench_title(&ticket.number), &body)))
@@ -132,7 +144,7 @@ fn weighing_card(
     who: &Who,
     ticket: &Ticket,
     line: &TicketLine,
-    lots: &HashMap<LotId, Lot>,
+    lots: &Lots,
     second: &str,
     kept: &Kept,
 ) -> Markup {
@@ -164,9 +176,9 @@ fn weighing_card(
                     (t::TAKE_FROM) " "
                     @for (at, allocation) in promised.iter().enumerate() {
                         @if at > 0 { ", " }
-                        strong { (lot_link(lots, allocation.lot)) }
+                        strong { (lot_link(&lots.of_ticket, allocation.lot)) }
                         @if promised.len() > 1 { " (" (fig::quantity(allocation.quantity)) ")" }
-                        @if let Some(place) = lots.get(&allocation.lot).and_then(|lot| lot.location.as_deref()) { " " span.quiet { (place) } }
+                        @if let Some(place) = lots.of_ticket.get(&allocation.lot).and_then(|lot| lot.location.as_deref()) { " " span.quiet { (place) } }
                     }
                 }
             }
@@ -175,7 +187,7 @@ fn weighing_card(
                 (ui::form_keys(who, kept, FORM))
                 input type="hidden" name="line" value=(line.position);
                 @if stocked {
-                    (Field::text(FORM, "lot", t::SCAN_LOT).needed().focus(!needs_weight).show(kept))
+                    (Field::text(FORM, "lot", t::SCAN_LOT).list("usable-lots").needed().focus(!needs_weight).show(kept))
                 }
                 (Field::amount(FORM, "amount", &t::weight_in(unit)).hint(t::WEIGHT_HINT).needed().focus(!stocked || needs_weight).show(kept))
                 input type="hidden" name="unit" value=(unit);
@@ -187,6 +199,40 @@ fn weighing_card(
                     (Field::text(FORM, "reason", t::REASON_OUTSIDE).hint(t::REASON_OUTSIDE_HINT).show(kept))
                 }
                 button.large type="submit" { (t::ENTER_WEIGHING) }
+            }
+            @if stocked {
+                (ui::suggestions("usable-lots", lots.usable.iter().map(|lot| (lot.number.as_str(), ""))))
+                (lot_choices(&lots.usable))
+            }
+        }
+    }
+}
+
+/// The lots of a line's material that may be used today.
+async fn usable_lots(
+    web: &Web,
+    who: &Who,
+    ticket: &Ticket,
+    line: Option<&TicketLine>,
+) -> Result<Vec<LotOnDay>, PageError> {
+    let Some(line) = line else { return Ok(Vec::new()) };
+    let product = web.app.catalogue(&who.actor)?.formulas.get(ticket.formula).map(|formula| formula.makes);
+    let rows = web.app.shelf(&who.actor, Some(line.material), who.today, product).await?;
+    // In the order they are to be taken.
+    let lots = rows.into_iter().flat_map(|row| row.availability.lots);
+    let usable = lots.filter(|lot| lot.because.is_empty()).collect();
+    Ok(usable)
+}
+
+/// The same as buttons, for a tap; they need the script, which shows them.
+fn lot_choices(usable: &[LotOnDay]) -> Markup {
+    html! {
+        div.lot-choices role="group" aria-label=(t::CHOOSE_LOT) {
+            @for lot in usable.iter().take(LOTS_OFFERED) {
+                button.plain type="button" hidden data-lot=(lot.number) {
+                    span.code { (lot.number) } " " (fig::quantity(lot.on_hand))
+                    @if let Some(until) = lot.last_day_of_use { " " span.quiet { (t::UNTIL) " " (fig::date(until)) } }
+                }
             }
         }
     }

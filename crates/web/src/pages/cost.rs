@@ -3,7 +3,7 @@
 use engine::{
     CostSheet, EngineError, MaterialRef,
     cost::{CostLine, LineKind},
-    present::{PrintedCostSheet, PrintedLine},
+    present::{PrintedCostSheet, PrintedLine, PrintedNote},
 };
 use kernel::{Exact, Percent};
 use maud::{Markup, html};
@@ -14,6 +14,19 @@ use crate::{
     ui::{self, Tone},
 };
 
+/// Notes that ask for somebody to look; all others are to be known.
+const WARNINGS: [&str; 10] = [
+    "USE_LEVEL",
+    "PRICE_LAPSED",
+    "PRICE_LAPSES_SOON",
+    "PRICE_NOT_YET_VALID",
+    "NOT_APPROVED",
+    "BATCH_BELOW_SMALLEST",
+    "BATCH_ABOVE_LARGEST",
+    "TRIM_OVER_TOTAL",
+    "TRIM_UNKNOWN",
+    "AVERAGE_RAN_OUT",
+];
 /// Rows of the picture of ingredients; what is beyond stands in the table.
 const RANKED: usize = 12;
 
@@ -26,12 +39,17 @@ pub fn remarks(printed: &PrintedCostSheet) -> Markup {
                 ul { @for gap in &printed.gaps { li { (gap_line(gap.material.as_ref(), &gap.message)) } } }
             }))
         }
-        @if !printed.notes.is_empty() {
-            (ui::notice(Tone::Care, &html! {
-                ul { @for note in &printed.notes { li { (t::sentence(&note.message)) } } }
-            }))
-        }
+        (notes(printed.notes.iter().filter(|note| WARNINGS.contains(&note.code)), Tone::Care))
+        (notes(printed.notes.iter().filter(|note| !WARNINGS.contains(&note.code)), Tone::Calm))
     }
+}
+
+fn notes<'a>(notes: impl Iterator<Item = &'a PrintedNote>, tone: Tone) -> Markup {
+    let mut notes = notes.peekable();
+    if notes.peek().is_none() {
+        return html! {};
+    }
+    ui::notice(tone, &html! { ul { @for note in notes { li { (t::sentence(&note.message)) } } } })
 }
 
 fn gap_line(material: Option<&MaterialRef>, message: &str) -> Markup {
@@ -49,7 +67,7 @@ pub fn lines(printed: &PrintedCostSheet) -> Markup {
     let currency = printed.currency.code();
     let per_unit = printed.pack_code.is_some();
     html! {
-        div.sheet role="list" {
+        div.sheet {
             div.sheet-head aria-hidden="true" {
                 span { (t::LINE) } span.num { (t::AMOUNT) } span.num { (t::UNIT_COST) } span.num { (t::VALUE_BATCH) }
                 @if per_unit { span.num { (t::VALUE_UNIT) } } @else { span {} }
@@ -75,7 +93,7 @@ fn amount(line: &PrintedLine, unit: &str) -> Markup {
 fn line_of(line: &PrintedLine, currency: &str, per_unit: bool) -> Markup {
     let unit = line.unit.unwrap_or("");
     html! {
-        details.line role="listitem" {
+        details.line {
             summary {
                 span.what {
                     @if let Some(phase) = &line.phase { span.phase title=(t::PHASE) { (phase) } " " }

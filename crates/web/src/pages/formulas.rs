@@ -14,7 +14,7 @@ use domain::{
 };
 use engine::{
     CostRequest, CostSheet, EngineError, View,
-    explode::use_level_breaches,
+    explode::{UseLevelBreach, use_level_breaches},
     normalise::{Normalised, NormalisedLine, normalise},
     present,
 };
@@ -28,7 +28,7 @@ use crate::{
     figures as fig,
     frame::{self, Place},
     links,
-    pages::{cautions, cost, material_link},
+    pages::{cautions, cost, material_link, sensitivity},
     respond::{PageError, go, shown},
     text as t,
     ui::{self, Field, Kept, Tone},
@@ -70,7 +70,10 @@ pub async fn list(State(web): State<Web>, who: Who) -> Answer {
         }
     };
     let body = html! {
-        h1 { (t::FORMULAS) }
+        div.title-row {
+            h1 { (t::FORMULAS) }
+            @if who.may(Capability::PlanAndMake) { a.button href="/draft" { (t::NEW_FORMULA) } }
+        }
         @if catalogue.formulas.is_empty() { (ui::nothing(t::FORMULAS_NONE)) } @else {
             (ui::table(t::FORMULAS, &html! {
                 th { (t::FORMULA) } th { (t::VERSIONS) } th { (t::MAKES) } th.num { (t::PER_KG_APPROVED) }
@@ -137,6 +140,7 @@ fn shown_formula(
         (versions(formula, version))
         @if let Some(note) = &version.note { p.lead { (note) } }
         (acted.notice("version"))
+        (ways_to_write(who, formula, version))
         (status_forms(who, formula, version, acted))
         (asked.notice("ask"))
         form.inline method="get" action=(links::formula(&formula.code)) {
@@ -164,6 +168,7 @@ fn shown_formula(
             h2 { (t::COST_LINES) }
             (cost::lines(printed))
             (cost::batch_facts(printed))
+            (sensitivity::doses(&view, &CostRequest { batch, ..CostRequest::version(version.id, as_of) }, sheet, fields, &links::formula(&formula.code)))
         }
         h2 { (t::FILLED_INTO) }
         @if catalogue.packs_of(formula.id).is_empty() { (ui::nothing(t::FILLED_INTO_NONE)) }
@@ -197,6 +202,23 @@ fn versions(formula: &Formula, current: &FormulaVersion) -> Markup {
         }
         @if let Some(approval) = &current.approval {
             p.quiet { (t::APPROVED_BY) " " (approval.by) ", " (fig::date(approval.on)) }
+        }
+    }
+}
+
+/// To the sheet as a form: this draft, the next version, another formula.
+fn ways_to_write(who: &Who, formula: &Formula, version: &FormulaVersion) -> Markup {
+    if !who.may(Capability::PlanAndMake) {
+        return html! {};
+    }
+    let number = version.number.to_string();
+    let way =
+        |name: &str| links::with_query("/draft", &[(name, formula.code.as_str()), ("version", &number)]);
+    let draft = version.status == VersionStatus::Draft;
+    html! {
+        p.ways-on {
+            a.button.plain href=(way("formula")) { @if draft { (t::EDIT_DRAFT) } @else { (t::COPY_TO_VERSION) } }
+            a.button.plain href=(way("copy")) { (t::COPY_TO_FORMULA) }
         }
     }
 }
@@ -370,17 +392,22 @@ fn use_levels(view: &View<'_>, version: &FormulaVersion, on: chrono::NaiveDate) 
                 p { strong { (t::USE_LEVELS_BROKEN) } }
                 ul {
                     @for breach in &breaches {
-                        li {
-                            (breach.material.to_string()) ": " (fig::fraction(&breach.found, 3)) ", "
-                            @if breach.is_most { (t::AT_MOST) } @else { (t::AT_LEAST) } " " (breach.limit.to_string())
-                            @if breach.kind == UseLevelKind::Legal { " " strong { (t::LEGAL) } }
-                        }
+                        li { (breach_line(breach)) }
                     }
                 }
             },
         ),
         // The same error stands above, where the lines should be.
         Err(_) => html! {},
+    }
+}
+
+/// One use level that is broken.
+pub(super) fn breach_line(breach: &UseLevelBreach) -> Markup {
+    html! {
+        (breach.material.to_string()) ": " (fig::fraction(&breach.found, 3)) ", "
+        @if breach.is_most { (t::AT_MOST) } @else { (t::AT_LEAST) } " " (breach.limit.to_string())
+        @if breach.kind == UseLevelKind::Legal { " " strong { (t::LEGAL) } }
     }
 }
 

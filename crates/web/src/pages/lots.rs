@@ -159,7 +159,7 @@ fn movement_table(who: &Who, lot: &Lot, movements: &[Movement], kept: &Kept) -> 
     html! {
         (kept.notice("reverse"))
         (ui::table(t::MOVEMENTS, &html! {
-            th { (t::DAY) } th { (t::WHAT) } th.num { (t::AMOUNT) } th.num { (t::BALANCE) } th.num { (t::VALUE) } th { (t::WHO_AND_WHY) } th {}
+            th { (t::DAY) } th { (t::WHAT) } th.num { (t::AMOUNT) } th.num { (t::BALANCE) } th.num { (t::VALUE) } th { (t::WHO_AND_WHY) } td {}
         }, &html! {
             @for (movement, balance) in &rows {
                 tr {

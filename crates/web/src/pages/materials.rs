@@ -9,6 +9,7 @@ use domain::{
     Catalogue,
     lots::Lot,
     materials::Material,
+    people::Capability,
     quotations::{FreightPer, Quotation},
 };
 use engine::{
@@ -54,6 +55,9 @@ pub async fn page(State(web): State<Web>, who: Who, Path(code): Path<String>) ->
             p.ways-on { a.button href=(links::with_query("/receive", &[("material", &material.code)])) { (t::RECEIVE) } }
         }
         h2 { (t::PRICES) }
+        @if who.may(Capability::Buy) && material.kind.is_stocked() {
+            p.ways-on { a.button.plain href=(links::with_query("/quotations", &[("material", &material.code)])) { (t::QUOTE) } }
+        }
         (prices(&catalogue, material, &lots, who.today, unit))
         h2 { (t::WHERE_USED) }
         (where_used(&catalogue, material))
@@ -242,7 +246,12 @@ fn quotation_row(catalogue: &Catalogue, quotation: &Quotation, today: NaiveDate)
     html! {
         tr {
             td.code { (quotation.reference) }
-            td { (catalogue.suppliers.get(quotation.supplier).map_or(t::GONE, |supplier| supplier.name.as_str())) }
+            td {
+                @match catalogue.suppliers.get(quotation.supplier) {
+                    Some(supplier) => { a href=(links::supplier(&supplier.code)) { (supplier.name) } }
+                    None => { (t::GONE) }
+                }
+            }
             td { (fig::date(quotation.valid_from)) " – " (fig::date_or_dash(quotation.valid_until)) }
             td {
                 ul.plain {

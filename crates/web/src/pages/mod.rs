@@ -1,21 +1,28 @@
 //! The pages, one file for each part of the house, and what several of them show.
 
 pub mod bench;
+pub mod calendar;
+pub mod draft;
 pub mod find;
 pub mod formulas;
+pub mod import;
 pub mod lots;
 pub mod materials;
 pub mod packs;
+pub mod quote;
+pub mod rates;
 pub mod receive;
 pub mod run_check;
 pub mod settings;
 pub mod shelf;
 pub mod sign_in;
+pub mod suppliers;
 pub mod tickets;
 pub mod today;
 pub mod what_if;
 
 mod cost;
+mod sensitivity;
 mod trace;
 
 use domain::Catalogue;

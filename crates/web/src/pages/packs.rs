@@ -18,7 +18,7 @@ use crate::{
     figures as fig,
     frame::{self, Place},
     links,
-    pages::{cost, material_link},
+    pages::{cost, material_link, sensitivity},
     respond::{PageError, shown},
     text as t,
     ui::{self, Field, Kept, Tone},
@@ -103,6 +103,8 @@ pub async fn page(
                 h2 { (t::THE_BATCH) }
                 (cost::batch_facts(printed))
                 (at_batches(&view, pack, &request, sheet))
+                (sensitivity::doses(&view, &request, sheet, &fields, &links::pack(&pack.code)))
+                (sensitivity::bases(&web, &who, &request).await?)
             }
             (Err(error), _) => { (cost::not_costed(error)) }
             (Ok(_), None) => {}
@@ -174,8 +176,9 @@ fn at_batches(view: &View<'_>, pack: &Pack, request: &CostRequest, sheet: &CostS
     let currency = sheet.currency.code();
     html! {
         h2 { (t::AGAINST_BATCH) }
+        (sensitivity::batches(view, request))
         (ui::table(t::AGAINST_BATCH, &html! {
-            th.num { (t::BATCH) } th.num { (t::UNITS) } th.num { (t::PER_UNIT) } th.num { (t::MARGIN) } th {}
+            th.num { (t::BATCH) } th.num { (t::UNITS) } th.num { (t::PER_UNIT) } th.num { (t::MARGIN) } th { (t::STATE) }
         }, &html! {
             @for batch in &batches {
                 @let other: Result<CostSheet, EngineError> = engine::cost_sheet(view, &request.at_batch(*batch));

@@ -34,6 +34,10 @@ async fn shown_settings(web: &Web, who: &Who, kept: &Kept, issued: Option<&Issue
         h1 { (t::SETTINGS) }
         @if who.may(Capability::Administer) { (tokens(web, who, kept, issued).await?) }
         @else { (ui::notice(Tone::Calm, &html! { p { (t::TOKENS_NOT_YOURS) } })) }
+        ul.lines {
+            li { a href="/rates" { (t::RATES) } }
+            @if who.may(Capability::Administer) { li { a href="/import" { (t::IMPORT) } } }
+        }
         h2 { (t::ABOUT) }
         dl.facts {
             (ui::fact(t::VERSION, &html! { (env!("CARGO_PKG_VERSION")) }))
@@ -74,7 +78,7 @@ async fn tokens(
             }))
         }
         @if tokens.is_empty() { (ui::nothing(t::TOKENS_NONE)) } @else {
-            (ui::table(t::TOKENS, &html! { th { (t::NAME) } th { (t::MAY) } th { (t::ISSUED) } th { (t::EXPIRES) } th { (t::STATE) } th {} }, &html! {
+            (ui::table(t::TOKENS, &html! { th { (t::NAME) } th { (t::MAY) } th { (t::ISSUED) } th { (t::EXPIRES) } th { (t::STATE) } td {} }, &html! {
                 @for token in &tokens {
                     @let works = token.revoked_at.is_none() && token.expires_at.is_none_or(|at| at > now);
                     tr {

@@ -60,7 +60,14 @@ pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
         })
         .collect();
     let body = html! {
-        h1 { (t::SHELF) }
+        div.title-row {
+            h1 { (t::SHELF) }
+            p.ways-on {
+                a.button.plain href="/shelf/calendar" { (t::CALENDAR) }
+                a.button.plain href="/suppliers" { (t::SUPPLIERS) }
+                a.button href="/receive" { (t::RECEIVE) }
+            }
+        }
         (kept.notice("filter"))
         (filter(&fields, &kept, &day.to_string()))
         @if rows.is_empty() { (ui::nothing(t::SHELF_NONE)) }
@@ -77,7 +84,6 @@ pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
             }
         }
         @if rows.len() > LISTED { p.quiet { (t::list_cut(LISTED, rows.len())) } }
-        p.ways-on { a.button href="/receive" { (t::RECEIVE) } }
     };
     Ok(shown(kept.status(), frame::page(&who, Place::Shelf, t::SHELF, &body)))
 }

@@ -74,7 +74,7 @@ pub async fn list(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
         }
         @if tickets.is_empty() { (ui::nothing(t::TICKETS_NONE)) } @else {
             (ui::table(t::TICKETS, &html! {
-                th { (t::TICKET) } th { (t::FORMULA) } th.num { (t::BATCH) } th { (t::DAY) } th { (t::STATE) } th { (t::WEIGHED) } th {}
+                th { (t::TICKET) } th { (t::FORMULA) } th.num { (t::BATCH) } th { (t::DAY) } th { (t::STATE) } th { (t::WEIGHED) } td {}
             }, &html! { @for ticket in &tickets { (list_row(&catalogue, &who, ticket)) } }))
         }
         @if let (true, Some(last)) = (page.has_more, last) {

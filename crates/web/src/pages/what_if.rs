@@ -121,7 +121,7 @@ pub async fn page(State(web): State<Web>, who: Who, Asked(fields): Asked) -> Ans
         h1 { (t::WHAT_IF) }
         p.lead { (t::WHAT_IF_LEAD) }
         @if !wrong.is_empty() {
-            (ui::notice(Tone::Bad, &html! { ul role="alert" { @for problem in &wrong { li { (problem) } } } }))
+            (ui::notice(Tone::Bad, &html! { div role="alert" { ul { @for problem in &wrong { li { (problem) } } } } }))
         }
         (form(&catalogue, &rows, &as_of_text))
         @if let Some(answer) = &result { (answer::shown(&catalogue, answer)) }

@@ -3,6 +3,7 @@
 use super::words;
 
 words! {
+    CHOOSE_LOT = "Lots of it that can be used";
     RUN_CHECK_LEAD = "Can it be made on that day, from which lots, and what is short?";
     PACK_OR_FORMULA = "Pack or formula";
     UNITS_HINT = "Good units of the pack";

@@ -14,6 +14,7 @@ words! {
     TICKETS = "Tickets";
     WHAT_IF = "What if";
     SETTINGS = "Settings";
+    WHO_AND_WHEN = "Day and person";
     TODAY_IS = "Today is";
     SIGN_OUT = "Sign out";
     FIND = "Find";
@@ -22,6 +23,8 @@ words! {
     FOUND_FOR = "Found for";
     FOUND_NOTHING = "Nothing has that code, number or name.";
     OFFLINE = "No connection. Nothing was sent; what you typed is still here. Send it again when the connection is back: it will be entered once.";
+
+    WAITING = "Waiting to be sent; it is sent again by itself and entered once:";
 
     GAP = "not entered";
     GONE = "no longer there";
@@ -48,6 +51,7 @@ words! {
 
     FIELD_NEEDED = "this is needed";
     FIELD_WANTS_MASS = "this wants a weight, in kg or g";
+    FIELD_WANTS_VOLUME = "this wants a volume, in L or mL";
     FIELD_WANTS_COUNT = "this wants a number of pieces";
     NOTHING_CHANGED = "Nothing was changed.";
     SENT_BEFORE = "This form was entered before, with something else in it. Look at what stands on the page now before you send it again.";

@@ -2,7 +2,9 @@
 
 mod bench;
 mod costs;
+mod draft;
 mod house;
+mod office;
 mod shelf;
 mod what_if;
 
@@ -16,7 +18,7 @@ use domain::{
 use engine::{CautionKind, Verdict};
 use kernel::Quantity;
 
-pub(crate) use self::{bench::*, costs::*, house::*, shelf::*, what_if::*};
+pub(crate) use self::{bench::*, costs::*, draft::*, house::*, office::*, shelf::*, what_if::*};
 use crate::figures::{date_text, quantity_text};
 
 /// Fixed words: a name and what it says.
@@ -96,6 +98,22 @@ pub(crate) fn unusable(reason: &Unusable) -> String {
 /// A version by its number.
 pub(crate) fn version(number: u32) -> String {
     format!("version {number}")
+}
+
+/// How long something keeps still, or since when it does not.
+pub(crate) fn days_left(days: i64) -> String {
+    match days {
+        0 => "ends today".to_owned(),
+        1 => "1 day left".to_owned(),
+        -1 => "ended yesterday".to_owned(),
+        2.. => format!("{days} days left"),
+        _ => format!("ended {} days ago", days.saturating_abs()),
+    }
+}
+
+/// Lots whose value nobody entered.
+pub(crate) fn lots_unvalued(count: usize) -> String {
+    format!("value of {}", number_of(count, "lot", "lots"))
 }
 
 /// How many gaps.
@@ -309,10 +327,51 @@ pub(crate) fn field_name(field: &str) -> &str {
         "found" => FOUND,
         "units" => UNITS,
         "batch" => BATCH,
-        "pack" => PACK,
         "name" => NAME,
         "may" => MAY,
         "note" => REMARKS,
+        "reference" => QUOTE_REFERENCE,
+        "currency" => QUOTE_CURRENCY,
+        "validFrom" => QUOTE_FROM,
+        "validUntil" => QUOTE_UNTIL,
+        "leadTime" => QUOTE_LEAD_TIME,
+        "minimumOrder" => QUOTE_MINIMUM,
+        "freight" => QUOTE_FREIGHT,
+        "discount" => QUOTE_DISCOUNT,
+        "offers" => QUOTE_PRICES,
+        "pack" | "packs" => PACK,
+        "price" => OFFER_PRICE,
+        "per" => OFFER_PER,
+        "fromQuantity" => OFFER_FROM,
+        "figure" => RATE,
+        "from" => RATE_FROM_CURRENCY,
+        "to" => RATE_TO_CURRENCY,
+        "date" => RATE_DAY,
+        "source" => RATE_SOURCE,
+        "of" => HOUSE_RATE_OF,
+        "code" => FORMULA_CODE,
+        "makes" => MAKES_CODE,
+        "total" => SHEET_TOTAL,
+        "processLoss" => LOSS_FIELD,
+        "heel" => HEEL_FIELD,
+        "usualBatch" => USUAL_BATCH_FIELD,
+        "smallestBatch" => SMALLEST_BATCH,
+        "largestBatch" => LARGEST_BATCH,
+        "costPerBatch" => COST_PER_BATCH_FIELD,
+        "shelfLife" => SHELF_LIFE_FIELD,
+        "densityOn" => DENSITY_DAY,
+        "celsius" => CELSIUS,
+        "margin" => WANTED_MARGIN,
+        "lines" => THE_LINES,
+        "formula" => FORMULA,
+        "phase" => PHASE,
+        "kind" => LINE_KIND,
+        "function" => LINE_FUNCTION,
+        "instruction" => LINE_INSTRUCTION,
+        "tolerance" | "weighingTolerance" => LINE_TOLERANCE,
+        "trim" => LINE_TRIM,
+        "stop" => LINE_STOP,
+        "least" | "most" | "useLevel" => USE_LEVEL,
         other => other,
     }
 }

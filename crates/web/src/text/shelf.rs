@@ -3,6 +3,19 @@
 use super::words;
 
 words! {
+    CALENDAR = "Expiry calendar";
+    CALENDAR_LEAD = "Lots by the last day they may be used: the earlier of expiry, retest and the period after opening.";
+    CALENDAR_NONE = "Nothing on the shelf ends within 90 days.";
+    ENDED_ALREADY = "Ended already";
+    WITHIN_30 = "Within 30 days";
+    WITHIN_60 = "31 to 60 days";
+    WITHIN_90 = "61 to 90 days";
+    VALUE_AT_RISK = "Value at risk";
+    SUPPLIERS = "Suppliers";
+    SUPPLIERS_NONE = "There is no supplier yet; import a sheet to begin.";
+    SUPPLIER_OFFERS_NOTHING = "It has quoted nothing.";
+    COUNTRY = "Country";
+    WHAT_IF_DEARER = "What if everything of it rose by 10 %";
     TODAY_HEADING = "Today";
     UNSAFE = "Unsafe or unsaleable";
     UNSAFE_NONE = "Every lot on the shelf may be used, and none is near its date.";

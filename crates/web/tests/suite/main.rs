@@ -10,6 +10,8 @@
 mod bench;
 mod browser;
 mod defence;
+mod draft;
 mod forms;
+mod office;
 mod pages;
 mod signing_in;
