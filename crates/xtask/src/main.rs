@@ -7,6 +7,7 @@
 use std::process::ExitCode;
 
 mod binary;
+mod browser;
 mod clocks;
 mod container;
 mod deploy;
@@ -28,24 +29,28 @@ use workspace::Workspace;
 const USAGE: &str = "\
 cargo xtask NAME
 
-  test [--require-postgres]  everything a change has to pass: layers, floats, build, schema, all test suites.
-                             PostgreSQL suites run where a server is reachable or can be started; what is
-                             skipped is said at the start and at the end (--require-postgres: that is a failure)
+  test [--require-all]       everything a change has to pass: layers, floats, build, schema, all test suites.
+                             PostgreSQL suites run where a server is reachable or can be started, the browser
+                             suite where there is a Chromium; what is skipped is said at the start and at the
+                             end (--require-all: that is a failure; --require-postgres: only a missing server)
   layers                     arrows between our crates point the right way, and the pure ones stay pure
   floats                     no floating point where amounts are handled
   schema [--write]           schema.graphql is what the binary prints (--write: make it so)
   postgres                   which PostgreSQL database `test` would use
+  browser                    which browser `test` would use; fetches the accessibility rules it needs
   deploy-check               the files under deploy/ agree with the binary and with the tools found here
 
-Settings of `test` and `postgres`:
-  STILLROOM_TEST_POSTGRES    address of a PostgreSQL database the tests may use, or `skip`";
+Settings of `test`, `postgres` and `browser`:
+  STILLROOM_TEST_POSTGRES    address of a PostgreSQL database the tests may use, or `skip`
+  STILLROOM_TEST_BROWSER     a Chromium the tests may use, or `skip`";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let done = match words.as_slice() {
-        ["test"] => suite::run(false),
-        ["test", "--require-postgres"] => suite::run(true),
+        ["test"] => suite::run(false, false),
+        ["test", "--require-postgres"] => suite::run(true, false),
+        ["test", "--require-all"] => suite::run(true, true),
         ["layers"] => single("layers", |workspace| {
             layers::check(workspace)?;
             clocks::check(workspace)
@@ -54,6 +59,7 @@ fn main() -> ExitCode {
         ["schema"] => single("schema", schema::check_with_cargo),
         ["schema", "--write"] => single("schema", schema::write_with_cargo),
         ["postgres"] => Ok(suite::postgres_alone()),
+        ["browser"] => browser::alone(),
         ["deploy-check"] => deploy::run(),
         [] | ["help" | "--help" | "-h"] => {
             println!("{USAGE}");

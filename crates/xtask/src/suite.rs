@@ -1,6 +1,7 @@
 //! The one command that runs everything a change has to pass.
 
 use crate::binary;
+use crate::browser;
 use crate::postgres::{self, Found};
 use crate::report::{Report, Verdict};
 use crate::tally::Tally;
@@ -12,19 +13,21 @@ use std::process::Stdio;
 const RULE: &str = "------------------------------------------------------------------------------";
 
 /// Runs it all; false when something failed.
-pub fn run(require_postgres: bool) -> Result<bool, String> {
+pub fn run(require_postgres: bool, require_browser: bool) -> Result<bool, String> {
     let workspace = Workspace::load()?;
     let mut report = Report::default();
 
     let database = postgres::find();
     report.verdict("postgresql", || announce(&database, require_postgres));
+    let looked_at = browser::find(&workspace);
+    report.verdict("browser", || looked_at.verdict(require_browser));
     report.step("layers", || layers::check(&workspace));
     report.step("clocks", || clocks::check(&workspace));
     report.step("floats", || floats::check(&workspace));
     let mut tally = Tally::default();
     if report.step("build", || binary::build_all(&workspace)) {
         report.step("schema", || schema::check_with(&workspace, &binary::path(&workspace)));
-        report.step("tests", || test(&workspace, &database, &mut tally));
+        report.step("tests", || test(&workspace, &database, &looked_at, &mut tally));
     } else {
         report.step("tests", || Err("not run: the build failed".to_owned()));
     }
@@ -32,6 +35,9 @@ pub fn run(require_postgres: bool) -> Result<bool, String> {
     let holds = report.close();
     if let Found::None(reasons) = &database {
         println!("\n{}", skipped(reasons));
+    }
+    if let browser::Found::None(reason) = &looked_at {
+        println!("\n{}", browser::skipped(reason));
     }
     // The line a program can read: the sum over all suites.
     println!("\ntests: {} passed, {} failed, {} skipped", tally.passed, tally.failed, tally.ignored);
@@ -70,12 +76,18 @@ fn skipped(reasons: &[String]) -> String {
 }
 
 /// Runs every suite, passing its output on as it comes and counting.
-fn test(workspace: &Workspace, database: &Found, tally: &mut Tally) -> Result<String, String> {
+fn test(
+    workspace: &Workspace,
+    database: &Found,
+    looked_at: &browser::Found,
+    tally: &mut Tally,
+) -> Result<String, String> {
     let mut command = binary::without_settings(cargo());
     command
         .args(["test", "--workspace", "--no-fail-fast"])
         .current_dir(&workspace.root)
         .env(postgres::SETTING, database.setting())
+        .envs(looked_at.settings())
         // The binary the build step has just made: the black-box suites need not build it again.
         .env("STILLROOM_BIN", binary::path(workspace))
         .stdin(Stdio::null())
