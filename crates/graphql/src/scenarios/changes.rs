@@ -187,8 +187,8 @@ pub struct HouseRateChangeInput {
 pub enum VolumeByInput {
     /// Up by so many percent, or down below nought; rounded down to whole units.
     Percent(Decimal),
-    /// To so many units a year.
-    Units(u64),
+    /// To so many units a year, a whole number.
+    Units(Decimal),
 }
 
 /// Expected sales that become others.
@@ -413,7 +413,12 @@ fn of_catalogue(catalogue: &Catalogue, more: More, place: &str) -> Result<Change
                 VolumeByInput::Percent(figure) => {
                     VolumeBy::Percent(percent(figure, &format!("{place}.by.percent"))?)
                 }
-                VolumeByInput::Units(units) => VolumeBy::Units(*units),
+                VolumeByInput::Units(units) => {
+                    let whole = units.0.is_integer().then(|| u64::try_from(units.0).ok()).flatten();
+                    let told =
+                        || app::Error::invalid(format!("{place}.by.units"), "units are a whole number");
+                    VolumeBy::Units(whole.ok_or_else(told)?)
+                }
             };
             Change::SalesVolume { pack: pack.map(|pack| pack.id), by }
         }

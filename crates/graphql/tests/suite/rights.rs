@@ -67,6 +67,7 @@ fn changes() -> Vec<(&'static str, Value, Capability)> {
         ("formulaVersionApprove", json!({ "version": "none" }), ApproveFormulas),
         ("formulaVersionRetire", json!({ "version": "none" }), ApproveFormulas),
         ("standardsFreeze", json!({ "basis": "STANDARD" }), Administer),
+        ("scenarioKeep", json!({ "name": "x", "changes": [] }), PlanAndMake),
     ]
 }
 

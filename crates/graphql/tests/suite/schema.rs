@@ -107,6 +107,7 @@ fn int_stands_only_where_it_is_large_enough() {
         "assumedByChange",
         "batches",
         "change",
+        "days",
         "first",
         "last",
         "lapsesSoonDays",
