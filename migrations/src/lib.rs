@@ -22,6 +22,7 @@ mod m0007_lines;
 mod m0008_landed_price;
 mod m0009_making_cost;
 mod m0010_standards;
+mod m0011_charges;
 mod m0013_lots;
 mod m0016_ticket_life;
 mod m0017_finishing;
@@ -46,6 +47,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0008_landed_price::Migration),
             Box::new(m0009_making_cost::Migration),
             Box::new(m0010_standards::Migration),
+            Box::new(m0011_charges::Migration),
             Box::new(m0013_lots::Migration),
             Box::new(m0016_ticket_life::Migration),
             Box::new(m0017_finishing::Migration),

@@ -5,12 +5,13 @@ use domain::{
     Refusal,
     dates::Span,
     people::Capability,
-    quotations::{Freight, FreightPer, Offer, PriceBasis, Quotation, Terms},
+    quotations::{ChargePer, Freight, FreightPer, Offer, PriceBasis, Quotation, Terms},
     text,
 };
 use kernel::{
     Currency, Dimension, Percent, Quantity, UnitPrice,
     ids::{MaterialId, QuotationId, SupplierId},
+    limits::CHARGES_MAX,
 };
 use serde::{Deserialize, Serialize};
 
@@ -102,12 +103,48 @@ impl App {
             if offer.price.currency() != currency {
                 problems.push(format!("{place}.price"), format!("this quotation is in {currency}"));
             }
-            if offer.price_per.is_some_and(|per| !per.is_positive()) {
-                problems.push(format!("{place}.pricePer"), "a price is of something above nought");
+            if offer.price.scaled() < 0 {
+                problems.push(format!("{place}.price"), "a price must not be below nought");
+            }
+            let per = ("pricePer", "a price is of something above nought", offer.price_per);
+            let from = ("fromQuantity", "a price break is above nought", offer.from_quantity);
+            for (field, message, quantity) in [per, from] {
+                let Some(quantity) = quantity else { continue };
+                if !quantity.is_positive() {
+                    problems.push(format!("{place}.{field}"), message);
+                } else if !comparable(offer.pack, quantity) {
+                    let message = format!("{quantity} cannot be compared with a pack of {}", offer.pack);
+                    problems.push(format!("{place}.{field}"), message);
+                }
             }
         }
-        if input.freight.as_ref().is_some_and(|f| f.amount.currency() != currency) {
-            problems.push("freight", format!("this quotation is in {currency}"));
+        let offered_twice = input.offers.iter().enumerate().find(|(at, offer)| {
+            let same =
+                |other: &&OfferWrite| other.pack == offer.pack && other.from_quantity == offer.from_quantity;
+            input.offers.iter().take(*at).any(|other| same(&other))
+        });
+        if let Some((at, offer)) = offered_twice {
+            let message = format!("a price of {} from that quantity stands there already", offer.pack);
+            problems.push(format!("offers[{at}].pack"), message);
+        }
+        if let Some(minimum) = input.minimum_order {
+            if !minimum.is_positive() {
+                problems.push("minimumOrder", "a minimum order is above nought");
+            } else if let Some(offer) = input.offers.iter().find(|offer| !comparable(offer.pack, minimum)) {
+                let message = format!("{minimum} cannot be compared with a pack of {}", offer.pack);
+                problems.push("minimumOrder", message);
+            }
+        }
+        if let Some(freight) = &input.freight {
+            if freight.amount.currency() != currency {
+                problems.push("freight", format!("this quotation is in {currency}"));
+            }
+            if freight.amount.scaled() < 0 {
+                problems.push("freight", "freight must not be below nought");
+            }
+            if matches!(freight.per, FreightPer::Quantity(quantity) if !quantity.is_positive()) {
+                problems.push("freight.per", "freight is of something above nought");
+            }
         }
         check_terms(&mut problems, &mut input, currency);
         let note = problems.note("note", input.note.as_deref());
@@ -151,6 +188,11 @@ impl App {
     }
 }
 
+/// Pieces compare with pieces only; mass and volume through a density.
+fn comparable(a: Quantity, b: Quantity) -> bool {
+    (a.dimension() == Dimension::Count) == (b.dimension() == Dimension::Count)
+}
+
 /// What the terms of a quotation must keep to. Names of charges are trimmed.
 fn check_terms(problems: &mut Problems, input: &mut QuotationRecord, currency: Currency) {
     let terms = &mut input.terms;
@@ -164,12 +206,23 @@ fn check_terms(problems: &mut Problems, input: &mut QuotationRecord, currency: C
     if terms.amounts().any(|amount| amount.currency() != currency) {
         problems.push("terms", format!("this quotation is in {currency}"));
     }
+    if terms.amounts().any(|amount| amount.scaled() < 0) {
+        problems.push("terms", "money in the terms must not be below nought; a reduction is a discount");
+    }
+    if terms.charges.len() > CHARGES_MAX {
+        problems.push("terms.charges", format!("a quotation has at most {CHARGES_MAX} charges"));
+    }
     for (at, charge) in terms.charges.iter_mut().enumerate() {
         let place = format!("terms.charges[{at}]");
         if let Some(name) = problems.take(&format!("{place}.name"), text::name("the name", &charge.name)) {
             charge.name = name;
         }
-        if matches!(charge.per, FreightPer::Quantity(quantity) if !quantity.is_positive()) {
+        let of_nothing = match charge.per {
+            ChargePer::Quantity(quantity) => !quantity.is_positive(),
+            ChargePer::Goods(worth) | ChargePer::Freight(worth) => worth.scaled() <= 0,
+            ChargePer::Pack | ChargePer::Order => false,
+        };
+        if of_nothing {
             problems.push(format!("{place}.per"), "a charge is of something above nought");
         }
     }

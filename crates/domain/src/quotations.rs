@@ -5,6 +5,7 @@ use kernel::{
     Currency, Percent, Quantity, Rate, UnitPrice,
     ids::{MaterialId, QuotationId, RateId, SupplierId},
 };
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::dates::Span;
@@ -77,7 +78,8 @@ pub struct Terms {
 impl Terms {
     /// Every amount of money in the terms.
     pub fn amounts(&self) -> impl Iterator<Item = UnitPrice> {
-        let charges = self.charges.iter().map(|charge| charge.amount);
+        let charges =
+            self.charges.iter().flat_map(|charge| [Some(charge.amount), charge.per.worth()]).flatten();
         let small_order = self.small_order.iter().flat_map(|small| [small.charge, small.below]);
         charges.chain(small_order).chain(self.deposit.map(|deposit| deposit.amount))
     }
@@ -123,7 +125,54 @@ pub struct Charge {
     /// How much.
     pub amount: UnitPrice,
     /// Of what.
-    pub per: FreightPer,
+    pub per: ChargePer,
+}
+
+/// What a charge besides freight is by.
+///
+/// What a whole delivery of several goods is charged is shared among them by weight or by value: so much for each so many kilograms
+/// delivered ([`ChargePer::Quantity`]), or for each so much worth of goods ([`ChargePer::Goods`]). A percent is so much of each
+/// hundred.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum ChargePer {
+    /// Each kilogram, litre, piece or other quantity.
+    Quantity(Quantity),
+    /// Each pack.
+    Pack,
+    /// Each order of the material, however large.
+    Order,
+    /// Each so much worth of the goods, at their price less discount: insurance, brokerage, a share by value.
+    Goods(UnitPrice),
+    /// Each so much of freight: a fuel surcharge.
+    Freight(UnitPrice),
+}
+
+impl ChargePer {
+    /// What the worth is that the charge is for, where it is by worth.
+    pub const fn worth(self) -> Option<UnitPrice> {
+        match self {
+            Self::Goods(worth) | Self::Freight(worth) => Some(worth),
+            Self::Quantity(_) | Self::Pack | Self::Order => None,
+        }
+    }
+}
+
+impl From<FreightPer> for ChargePer {
+    fn from(per: FreightPer) -> Self {
+        match per {
+            FreightPer::Quantity(quantity) => Self::Quantity(quantity),
+            FreightPer::Pack => Self::Pack,
+            FreightPer::Order => Self::Order,
+        }
+    }
+}
+
+impl Charge {
+    /// The percent it is, where it is so much of each hundred worth of something.
+    pub fn percent(&self) -> Option<Decimal> {
+        let worth = self.per.worth()?;
+        (worth.amount() == Decimal::ONE_HUNDRED).then(|| self.amount.amount())
+    }
 }
 
 /// What is charged once for an order whose goods, at their price less discount, are worth less than a limit.
@@ -166,7 +215,7 @@ pub struct Freight {
     pub per: FreightPer,
 }
 
-/// What freight and other charges are charged by.
+/// What freight is charged by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum FreightPer {
     /// Each kilogram, litre, piece or other quantity.

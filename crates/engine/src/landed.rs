@@ -5,8 +5,9 @@
 //! charges; a small order charge when the goods of the whole order are worth less than its limit; forfeited deposits. Returnable
 //! deposits are shown and never counted.
 
-use domain::quotations::{BreakCounts, DutyOn};
+use domain::quotations::{BreakCounts, ChargePer, DutyOn};
 use kernel::{Exact, Percent};
+use rust_decimal::Decimal;
 use std::fmt;
 
 use crate::words::figure;
@@ -66,8 +67,27 @@ pub struct DutyUsed {
 pub struct ChargeUsed {
     /// What it is for.
     pub name: String,
+    /// What it is by, as the quotation has it.
+    pub by: ChargePer,
+    /// The percent it is, where it is one.
+    pub percent: Option<Decimal>,
     /// Per kg or piece.
     pub per_unit: Exact,
+}
+
+impl ChargeUsed {
+    /// What share of the goods or of freight it is, where it is by their worth.
+    fn write_share(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let of = match self.by {
+            ChargePer::Goods(_) => "goods",
+            ChargePer::Freight(_) => "freight",
+            ChargePer::Quantity(_) | ChargePer::Pack | ChargePer::Order => return Ok(()),
+        };
+        match self.percent {
+            Some(percent) => write!(f, " of {} % of {of}", percent.normalize()),
+            None => write!(f, " by the value of {of}"),
+        }
+    }
 }
 
 /// A deposit: what is paid, and what of it is a cost.
@@ -103,7 +123,9 @@ impl TermsUsed {
             write!(f, "; duty of {}{on} {} per {unit}", duty.percent, figure(&duty.per_unit, 6))?;
         }
         for charge in &self.charges {
-            write!(f, "; {} {} per {unit}", charge.name, figure(&charge.per_unit, 6))?;
+            write!(f, "; {}", charge.name)?;
+            charge.write_share(f)?;
+            write!(f, " {} per {unit}", figure(&charge.per_unit, 6))?;
         }
         if let Some(small_order) = &self.small_order {
             write!(f, "; small order charge {} per {unit}", figure(small_order, 6))?;

@@ -1,7 +1,7 @@
 //! Figures with their units, as people write them in a cell: read, never rounded.
 
 use kernel::{
-    AmountError, Currency, DecimalMark, Density, Dimension, Exact, Percent, Quantity, Unit, parse_decimal,
+    AmountError, Currency, DecimalMark, Density, Dimension, Percent, Quantity, Unit, parse_decimal,
     quantity::split_figure,
 };
 use rust_decimal::Decimal;
@@ -63,7 +63,10 @@ impl Written {
         let figure = match unit_key(&self.unit).as_str() {
             "" | "kg/l" | "g/ml" | "g/cm3" | "g/cm³" | "kg/dm3" | "kg/dm³" => Some(self.figure),
             "kg/m3" | "kg/m³" | "g/l" => thousandth(self.figure),
-            "lb/gal" | "[lb_av]/[gal_us]" => return self.pounds_per_gallon(),
+            "lb/gal" | "[lb_av]/[gal_us]" => {
+                let density = Density::from_pounds_per_gallon(self.figure);
+                return density.and_then(Density::require_plausible).map_err(told);
+            }
             _ => {
                 let unit = shown(&self.unit);
                 return Err(format!("“{unit}” is not a unit of density (kg/L, g/mL, kg/m3, lb/gal)"));
@@ -71,13 +74,6 @@ impl Written {
         };
         let figure = figure.ok_or_else(|| format!("{} has too many digits", self.figure))?;
         Density::from_kg_per_litre(figure).and_then(Density::require_plausible).map_err(told)
-    }
-
-    /// Weight per US gallon, as coatings are written; its conversion seldom ends, so it is rounded half to even to what is kept.
-    fn pounds_per_gallon(&self) -> Result<Density, String> {
-        let kg = Exact::from(self.figure) * Unit::Pound.factor();
-        let density = kg.checked_div(&Unit::GallonUs.factor()).map_err(told)?;
-        Density::from_exact_half_even(&density).and_then(Density::require_plausible).map_err(told)
     }
 
     /// Which percent it is, when it is one: of a formula by volume it has to be said.

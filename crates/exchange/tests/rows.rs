@@ -10,7 +10,7 @@
 
 mod common;
 
-use app::import::{LotCost, MaterialDraft, TermsDraft};
+use app::import::{ChargePerDraft, LotCost, MaterialDraft, TermsDraft};
 use common::{check, check_with, comma};
 use domain::{
     dates::Span,
@@ -154,7 +154,7 @@ const TERMS: &str = "quotation,supplier,material,pack,price,price per,currency,v
 fn quotations_with_terms() {
     let text = format!(
         "{TERMS}Q1,S,A,25 kg,520,1 t,EUR,2026-01-01,active matter,year,2.5 %,6.5,price and freight,\
-         tail lift: 25 per order; ADR 3: 0.05 EUR per kg;cleaning: 1.5 per pack,40,250 EUR,8,12.5\n\
+         tail lift: 25 per order; ADR 3: 0.05 EUR per kg;cleaning: 1.5 per pack;insurance: 0.5 % of goods;carriage: 300 per 4000 EUR of goods;fuel: 12% of freight,40,250 EUR,8,12.5\n\
          Q1,S,A,50 kg,510,1 t,,2026-01-01,,,,,,,,,,\n\
          Q2,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,,,,,\n"
     );
@@ -176,9 +176,12 @@ fn quotations_with_terms() {
     assert_eq!(
         charges,
         [
-            ("tail lift", "25".to_owned(), FreightPer::Order),
-            ("ADR 3", "0.05".to_owned(), FreightPer::Quantity(quantity("1 kg"))),
-            ("cleaning", "1.5".to_owned(), FreightPer::Pack),
+            ("tail lift", "25".to_owned(), ChargePerDraft::By(FreightPer::Order)),
+            ("ADR 3", "0.05".to_owned(), ChargePerDraft::By(FreightPer::Quantity(quantity("1 kg")))),
+            ("cleaning", "1.5".to_owned(), ChargePerDraft::By(FreightPer::Pack)),
+            ("insurance", "0.5".to_owned(), ChargePerDraft::Goods(100.into())),
+            ("carriage", "300".to_owned(), ChargePerDraft::Goods(4000.into())),
+            ("fuel", "12".to_owned(), ChargePerDraft::Freight(100.into())),
         ]
     );
     assert_eq!(terms.small_order.map(|(charge, below)| format!("{charge} {below}")).unwrap(), "40 250");
@@ -194,7 +197,10 @@ fn terms_that_make_no_sense() {
          Q2,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,price,a: 1 per order;a: 2 per order,40,,,101\n\
          Q3,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,fuel: 1 USD per order,,250,,\n\
          Q4,S,A,25 kg,1,kg,EUR,2026-01-01,,,2,,,,,,,\n\
-         Q4,S,A,50 kg,1,kg,EUR,2026-01-01,,order,3,,,,,,,\n"
+         Q4,S,A,50 kg,1,kg,EUR,2026-01-01,,order,3,,,,,,,\n\
+         Q5,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,fuel: 1 % of luck,,,,\n\
+         Q6,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,fuel: 1 per 0 of goods,,,,\n\
+         Q7,S,A,25 kg,1,kg,EUR,2026-01-01,,,,,,fuel: 1 per 100 USD of goods,,,,\n"
     );
     check(
         &[("quotations.csv", &text)],
@@ -202,7 +208,7 @@ fn terms_that_make_no_sense() {
             "quotations.csv, row 2, break counts: “week” is not one of line, order, year",
             "quotations.csv, row 2, discount: a loss is out of range: at most less than 100 %",
             "quotations.csv, row 2, duty: a percent must not be below nought",
-            "quotations.csv, row 2, charges: “tail lift 25” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg”",
+            "quotations.csv, row 2, charges: “tail lift 25” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg; insurance: 0.5 % of goods”",
             "quotations.csv, row 2, price per: a price of active matter is of so much of it by mass, such as kg or 1 t",
             "quotations.csv, row 3, charges: “a” stands twice",
             "quotations.csv, row 3, deposit forfeited: a percent is out of range: at most 100 %",
@@ -211,6 +217,9 @@ fn terms_that_make_no_sense() {
             "quotations.csv, row 3, deposit: needs a value, since a share of it is forfeited",
             "quotations.csv, row 4, charges: fuel is in USD, and the quotation is in EUR",
             "quotations.csv, row 4, small order charge: needs a value, since it says which orders are small",
+            "quotations.csv, row 7, charges: “fuel: 1 % of luck” is not a charge; write them as “tail lift: 25 per order; hazard: 0.05 per kg; insurance: 0.5 % of goods”",
+            "quotations.csv, row 8, charges: fuel is for a worth of nought; it must be above",
+            "quotations.csv, row 9, charges: fuel is in USD, and the quotation is in EUR",
             "quotations.csv, row 6, discount: differs from row 5, and both rows are of one quotation",
         ],
     );

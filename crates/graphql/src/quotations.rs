@@ -14,6 +14,7 @@ use crate::{
     ids::{Which, global_id},
     materials::{Material, material_id, material_of},
     pages::{Listed, Paging, page_of},
+    quotation_terms::QuotationTerms,
     scalars::{CurrencyCode, Date, Decimal, Span},
     sources::Validity,
     suppliers::{Supplier, supplier_of},
@@ -81,7 +82,7 @@ impl Quotation {
         self.0.minimum_order.map(Quantity)
     }
 
-    /// What is charged on top of the price; null when nothing is.
+    /// Freight on top of the price; null when there is none.
     async fn freight(&self) -> Option<Freight> {
         self.0.freight.as_ref().map(|freight| {
             let (per, quantity) = match freight.per {
@@ -91,6 +92,11 @@ impl Quotation {
             };
             Freight { amount: freight.amount.into(), per, quantity }
         })
+    }
+
+    /// What else stands beside the prices: discount, duty, charges, small orders, deposits.
+    async fn terms(&self) -> QuotationTerms {
+        QuotationTerms::of(&self.0.terms)
     }
 
     /// Pack sizes and price breaks.
@@ -124,7 +130,7 @@ pub struct Offer {
     pub from_quantity: Option<Quantity>,
 }
 
-/// Freight and charges on top of a price.
+/// Freight on top of a price.
 #[derive(SimpleObject)]
 pub struct Freight {
     /// How much, in the quotation's currency.

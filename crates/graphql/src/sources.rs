@@ -11,6 +11,7 @@ use crate::{
     formulas::FormulaVersion,
     lots::Lot,
     packs::{Pack, pack_of},
+    quotation_terms::LandedTerms,
     quotations::{Quotation, quotation_of},
     scalars::{CurrencyCode, Date, Decimal},
     shelf::lot_of,
@@ -422,7 +423,12 @@ impl QuotationSource {
         quantity(&self.0.ordered, self.0.dimension)
     }
 
-    /// Freight and charges, kg or piece, in the house's currency; null when none is charged.
+    /// What the landed price is made of besides freight: goods, duty, charges, small order, forfeited deposit.
+    async fn terms(&self, ctx: &Context<'_>) -> Result<LandedTerms> {
+        LandedTerms::of(&self.0.terms, self.0.dimension, ctx.catalogue()?.settings.currency)
+    }
+
+    /// Freight, per kg or piece, in the house's currency; null when none is charged.
     async fn freight(&self, ctx: &Context<'_>) -> Result<Option<UnitPrice>> {
         let currency = ctx.catalogue()?.settings.currency;
         self.0.freight.as_ref().map(|freight| unit_price(freight, self.0.dimension, currency)).transpose()

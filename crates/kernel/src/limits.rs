@@ -13,6 +13,8 @@ pub const TRIM_TICKETS_MAX: usize = 20;
 pub const FORMULA_LINES_MAX: usize = 500;
 /// Named costs of making one formula version.
 pub const MAKING_COSTS_MAX: usize = 50;
+/// Charges of one quotation besides freight.
+pub const CHARGES_MAX: usize = 50;
 /// Characters of a code, a lot number or a reference.
 pub const CODE_CHARS_MAX: usize = 60;
 /// Characters of a name.

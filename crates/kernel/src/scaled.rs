@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 use std::fmt;
 
-use crate::{AmountError, DecimalMark, Exact, limits::DENSITY_KG_PER_L_MAX, parse_decimal};
+use crate::{AmountError, DecimalMark, Exact, Unit, limits::DENSITY_KG_PER_L_MAX, parse_decimal};
 
 macro_rules! scaled {
     (
@@ -201,6 +201,16 @@ impl Density {
             });
         }
         Ok(self)
+    }
+
+    /// From weight per US gallon in pounds, as coatings are written: a conversion that seldom ends, rounded half to even to what is
+    /// kept. 1 lb = 0.453 592 37 kg and 1 gal (US) = 3.785 411 784 L (NIST Handbook 44, appendix C).
+    ///
+    /// # Errors
+    /// [`AmountError::OutOfRange`].
+    pub fn from_pounds_per_gallon(pounds: Decimal) -> Result<Self, AmountError> {
+        let kg = Exact::from(pounds) * Unit::Pound.factor();
+        Self::from_exact_half_even(&kg.checked_div(&Unit::GallonUs.factor())?)
     }
 
     /// The mass of a volume, exactly.

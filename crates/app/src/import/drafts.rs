@@ -248,7 +248,18 @@ pub struct ChargeDraft {
     /// As [`FreightDraft::amount`].
     pub amount: Decimal,
     /// Of what.
-    pub per: FreightPer,
+    pub per: ChargePerDraft,
+}
+
+/// What a charge is by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum ChargePerDraft {
+    /// As freight is.
+    By(FreightPer),
+    /// So much worth of the goods, above nought, in the quotation's currency: 100 where the charge is a percent.
+    Goods(Decimal),
+    /// So much of freight, likewise.
+    Freight(Decimal),
 }
 
 /// A price for one pack size from one order quantity up, in the quotation's currency.

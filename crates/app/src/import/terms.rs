@@ -1,11 +1,11 @@
 //! Freight and terms of a quotation, from what the sheets say to what the house keeps.
 
-use domain::quotations::{Charge, Deposit, Duty, Freight, SmallOrder, Terms};
+use domain::quotations::{Charge, ChargePer, Deposit, Duty, Freight, SmallOrder, Terms};
 use kernel::{Currency, UnitPrice};
 use rust_decimal::Decimal;
 
 use super::{
-    drafts::{FreightDraft, QuotationDraft},
+    drafts::{ChargePerDraft, FreightDraft, QuotationDraft},
     resolve::Codes,
 };
 
@@ -37,8 +37,13 @@ pub(super) fn terms_of(codes: &mut Codes<'_>, draft: &QuotationDraft, currency: 
     let mut money = |column, figure| amount(codes, draft, column, figure, currency);
     let mut charges = Vec::new();
     for charge in terms.charges.iter().flatten() {
-        if let Some(amount) = money("charges", charge.amount) {
-            charges.push(Charge { name: charge.name.clone(), amount, per: charge.per });
+        let per = match charge.per {
+            ChargePerDraft::By(per) => Some(per.into()),
+            ChargePerDraft::Goods(worth) => money("charges", worth).map(ChargePer::Goods),
+            ChargePerDraft::Freight(worth) => money("charges", worth).map(ChargePer::Freight),
+        };
+        if let Some((amount, per)) = money("charges", charge.amount).zip(per) {
+            charges.push(Charge { name: charge.name.clone(), amount, per });
         }
     }
     let small_order = terms.small_order.and_then(|(charge, below)| {

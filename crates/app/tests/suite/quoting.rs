@@ -2,7 +2,7 @@
 
 use app::{CostQuestion, OfferWrite, QuotationRecord};
 use domain::quotations::{
-    BreakCounts, Charge, Deposit, Duty, DutyOn, FreightPer, PriceBasis, SmallOrder, Terms,
+    BreakCounts, Charge, ChargePer, Deposit, Duty, DutyOn, PriceBasis, SmallOrder, Terms,
 };
 use engine::{CostRequest, OrderBasis, StatedOrder, source::Standing};
 use kernel::{Currency, DecimalMark, Percent, Quantity, UnitPrice, parse_decimal};
@@ -58,7 +58,7 @@ fn terms() -> Terms {
         price_basis: PriceBasis::AsSupplied,
         discount: percent("5"),
         duty: Some(Duty { percent: percent("2"), on: DutyOn::PriceAndFreight }),
-        charges: vec![Charge { name: " tail lift ".to_owned(), amount: pounds("2"), per: FreightPer::Order }],
+        charges: vec![Charge { name: " tail lift ".to_owned(), amount: pounds("2"), per: ChargePer::Order }],
         small_order: Some(SmallOrder { charge: pounds("10"), below: pounds("100") }),
         deposit: Some(Deposit { amount: pounds("30"), forfeited: Percent::ZERO }),
         break_counts: BreakCounts::Order,
@@ -100,7 +100,7 @@ async fn an_offer_that_makes_no_sense_is_refused_whole(database: &TestDatabase) 
         charges: vec![Charge {
             name: " ".to_owned(),
             amount: euros("1"),
-            per: FreightPer::Quantity(quantity("0 kg")),
+            per: ChargePer::Quantity(quantity("0 kg")),
         }],
         small_order: None,
         deposit: Some(Deposit { amount: euros("1"), forfeited: percent("101") }),

@@ -1,6 +1,6 @@
 //! One order of one offer's packs: how many, at which price, and what it costs landed.
 
-use domain::quotations::{BreakCounts, DutyOn, FreightPer, PriceBasis, Quotation, Terms};
+use domain::quotations::{BreakCounts, Charge, ChargePer, DutyOn, FreightPer, PriceBasis, Quotation, Terms};
 use kernel::{AmountError, Dimension, Exact, Quantity, UnitPrice};
 
 use super::{LandedPrice, Question, Stop, Validity};
@@ -142,7 +142,7 @@ impl Question<'_, '_> {
             None => None,
         };
         let bare = freight.as_ref().map_or_else(|| goods.clone(), |freight| &goods + freight);
-        let terms = self.terms(&quotation.terms, entered, goods, &bare, strength, &packs)?;
+        let terms = self.terms(&quotation.terms, entered, (goods, &bare), strength, &packs)?;
         let per_unit = &bare + &terms.additions();
         let whole = &per_unit * &packs.ordered;
         let validity = self.validity;
@@ -216,8 +216,7 @@ impl Question<'_, '_> {
         &self,
         terms: &Terms,
         entered: &Quotation,
-        goods: Exact,
-        bare: &Exact,
+        (goods, bare): (Exact, &Exact),
         strength: Option<Strength>,
         packs: &Packs,
     ) -> Result<TermsUsed, Stop> {
@@ -230,8 +229,9 @@ impl Question<'_, '_> {
         });
         let mut charges = Vec::with_capacity(terms.charges.len());
         for charge in &terms.charges {
-            let per_unit = self.charge(charge.amount, charge.per, entered, packs, &charge.name)?;
-            charges.push(ChargeUsed { name: charge.name.clone(), per_unit });
+            let per_unit = self.named_charge(charge, entered, (&goods, bare), packs)?;
+            let (by, percent) = (charge.per, charge.percent());
+            charges.push(ChargeUsed { name: charge.name.clone(), by, percent, per_unit });
         }
         let mut small_order = None;
         if let Some(small) = terms.small_order {
@@ -259,6 +259,29 @@ impl Question<'_, '_> {
             small_order,
             deposit: deposit_used,
         })
+    }
+
+    /// A charge besides freight per kg or piece, in the house's currency; `bare` is goods and freight.
+    fn named_charge(
+        &self,
+        charge: &Charge,
+        entered: &Quotation,
+        (goods, bare): (&Exact, &Exact),
+        packs: &Packs,
+    ) -> Result<Exact, Stop> {
+        let per = match charge.per {
+            ChargePer::Quantity(quantity) => FreightPer::Quantity(quantity),
+            ChargePer::Pack => FreightPer::Pack,
+            ChargePer::Order => FreightPer::Order,
+            // Amount and worth are in one currency, so what they are of decides in which the charge comes out.
+            ChargePer::Goods(worth) => {
+                return Ok((goods * &charge.amount.to_exact()).checked_div(&worth.to_exact())?);
+            }
+            ChargePer::Freight(worth) => {
+                return Ok((&(bare - goods) * &charge.amount.to_exact()).checked_div(&worth.to_exact())?);
+            }
+        };
+        self.charge(charge.amount, per, entered, packs, &charge.name)
     }
 
     /// A charge per kg or piece, in the house's currency.

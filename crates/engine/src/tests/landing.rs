@@ -1,7 +1,8 @@
 //! Discount, duty, charges, small orders, deposits, prices of active matter, and charges shared over an order.
 
 use domain::quotations::{
-    BreakCounts, Charge, Deposit, Duty, DutyOn, Freight, FreightPer, PriceBasis, Quotation, SmallOrder, Terms,
+    BreakCounts, Charge, ChargePer, Deposit, Duty, DutyOn, Freight, FreightPer, PriceBasis, Quotation,
+    SmallOrder, Terms,
 };
 use kernel::{Currency, Exact, Money};
 use proptest::prelude::*;
@@ -35,7 +36,7 @@ fn with_terms(change: impl FnOnce(&mut Quotation)) -> House {
     house
 }
 
-fn charge(name: &str, amount: &str, per: FreightPer) -> Charge {
+fn charge(name: &str, amount: &str, per: ChargePer) -> Charge {
     Charge { name: name.to_owned(), amount: price(amount), per }
 }
 
@@ -45,7 +46,7 @@ fn freight_and_a_charge_by_the_order() {
     let house = with_terms(|quotation| {
         quotation.offers = vec![offer("25 kg", price("1.48"), "1 kg", None)];
         quotation.freight = Some(Freight { amount: price("120"), per: FreightPer::Order });
-        quotation.terms.charges = vec![charge("hazard surcharge", "25", FreightPer::Order)];
+        quotation.terms.charges = vec![charge("hazard surcharge", "25", ChargePer::Order)];
     });
     let found = landed(&house, "800");
     assert_eq!(found.per_unit.to_decimal_exactly(), Some(dec("1.66125")));
@@ -82,13 +83,24 @@ fn each_term_and_all_of_them() {
     per_kg(
         |terms| {
             terms.charges = vec![
-                charge("brokerage", "30", FreightPer::Order),
-                charge("cleaning", "1.25", FreightPer::Pack),
-                charge("fuel", "0.5", FreightPer::Quantity(quantity("100 kg"))),
+                charge("brokerage", "30", ChargePer::Order),
+                charge("cleaning", "1.25", ChargePer::Pack),
+                charge("fuel", "0.5", ChargePer::Quantity(quantity("100 kg"))),
             ];
         },
         "2.455",
     );
+    // 0.5 % of the goods and 12 % of freight; 300 for a delivery worth 4000 of goods, shared by value.
+    per_kg(
+        |terms| {
+            terms.charges = vec![
+                charge("insurance", "0.5", ChargePer::Goods(price("100"))),
+                charge("fuel", "12", ChargePer::Freight(price("100"))),
+            ];
+        },
+        "2.122",
+    );
+    per_kg(|terms| terms.charges = vec![charge("carriage", "300", ChargePer::Goods(price("4000")))], "2.25");
     // The goods are worth 200: less than 200.01, but not less than 200.
     let small = |terms: &mut Terms, below| {
         terms.small_order = Some(SmallOrder { charge: price("40"), below: price(below) });
@@ -110,7 +122,7 @@ fn each_term_and_all_of_them() {
     house.parts.quotations[0].freight = Some(Freight { amount: price("10"), per: FreightPer::Order });
     let terms = &mut house.parts.quotations[0].terms;
     terms.duty = Some(Duty { percent: percent("10"), on: DutyOn::PriceAndFreight });
-    terms.charges = vec![charge("cleaning", "1.25", FreightPer::Pack)];
+    terms.charges = vec![charge("cleaning", "1.25", ChargePer::Pack)];
     terms.deposit = Some(Deposit { amount: price("8"), forfeited: percent("12.5") });
     // 1.90 + 0.10 + 0.20 + 0.05 + 0.40 + 1/25.
     let found = landed(&house, "100");
@@ -194,7 +206,7 @@ fn terms_decide_between_quotations() {
 fn charges_go_through_the_rate() {
     let mut house = House::new();
     let quotation = house.quote("X", "25 kg", "2 USD", "1 kg");
-    quotation.terms.charges = vec![charge("handling", "50 USD", FreightPer::Order)];
+    quotation.terms.charges = vec![charge("handling", "50 USD", ChargePer::Order)];
     quotation.terms.small_order = Some(SmallOrder { charge: price("25 USD"), below: price("201 USD") });
     let gap = asked(&house, &PriceQuestion::of(&Exact::whole(100))).unwrap_err();
     assert_eq!(gap.code(), "NO_RATE");
@@ -250,7 +262,7 @@ fn a_year_in_orders_of_each_break() {
     for (price_of_break, from) in [("18", "50 pcs"), ("17", "80 pcs"), ("16", "100 pcs")] {
         quotation.offers.push(offer("1 pcs", price(price_of_break), "1 pcs", Some(from)));
     }
-    quotation.terms.charges = vec![charge("ordering", "12", FreightPer::Order)];
+    quotation.terms.charges = vec![charge("ordering", "12", ChargePer::Order)];
     let year = |ordered: i128, holding: &Exact| {
         let found = landed(&house, &ordered.to_string());
         assert_eq!(found.source.ordered, Exact::whole(ordered));
@@ -272,7 +284,7 @@ fn a_year_with_holding_by_the_price() {
     let quotation = house.quote("X", "1 pcs", "0.90", "1 pcs");
     quotation.offers.push(offer("1 pcs", price("0.85"), "1 pcs", Some("500 pcs")));
     quotation.offers.push(offer("1 pcs", price("0.80"), "1 pcs", Some("1000 pcs")));
-    quotation.terms.charges = vec![charge("ordering", "30", FreightPer::Order)];
+    quotation.terms.charges = vec![charge("ordering", "30", ChargePer::Order)];
     let year = |ordered: i128| {
         let found = landed(&house, &ordered.to_string());
         let holding = &found.source.terms.goods * &exact("0.4");
@@ -342,9 +354,11 @@ fn terms() -> impl Strategy<Value = Terms> {
     let money = || (0_i64..5000).prop_map(|cents| price(&format!("{}.{:02}", cents / 100, cents % 100)));
     let per = || {
         prop_oneof![
-            Just(FreightPer::Order),
-            Just(FreightPer::Pack),
-            (1_u32..50).prop_map(|kg| FreightPer::Quantity(quantity(&format!("{kg} kg")))),
+            Just(ChargePer::Order),
+            Just(ChargePer::Pack),
+            (1_u32..50).prop_map(|kg| ChargePer::Quantity(quantity(&format!("{kg} kg")))),
+            Just(ChargePer::Goods(price("100"))),
+            Just(ChargePer::Freight(price("100"))),
         ]
     };
     let charge =

@@ -6,13 +6,17 @@ use app::{OfferWrite, QuotationRecord};
 use async_graphql::{Context, InputObject, Object, OneofObject};
 use domain::{
     people::Capability,
-    quotations::{Freight, FreightPer, Quotation as Row, Terms},
+    quotations::{Freight, FreightPer, Quotation as Row},
 };
 
 use crate::{
     amounts::{MoneyInput, QuantityInput},
     caller::{Desk, Find as _},
-    changes::{Reading, answers, require},
+    changes::{
+        Reading, answers,
+        quotation_terms::{QuotationTermsInput, read_terms},
+        require,
+    },
     errors::Result,
     ids::Which,
     quotations::Quotation,
@@ -40,8 +44,10 @@ pub struct QuotationRecordInput {
     pub lead_time: Option<Span>,
     /// The least that may be ordered; one pack when nothing is said.
     pub minimum_order: Option<QuantityInput>,
-    /// Freight and charges on top of the price.
+    /// Freight on top of the price.
     pub freight: Option<FreightInput>,
+    /// What else stands beside the prices: discount, duty, charges, small orders, deposits.
+    pub terms: Option<QuotationTermsInput>,
     /// Pack sizes and price breaks, at least one.
     pub offers: Vec<OfferInput>,
     /// Remarks.
@@ -61,7 +67,7 @@ pub struct OfferInput {
     pub from_quantity: Option<QuantityInput>,
 }
 
-/// Freight and charges on top of a price.
+/// Freight on top of a price.
 #[derive(InputObject)]
 pub struct FreightInput {
     /// How much, in the quotation's currency, to at most 8 decimal places.
@@ -110,7 +116,7 @@ impl QuotationChanges {
 
 fn quotation(ctx: &Context<'_>, input: QuotationRecordInput) -> Result<QuotationRecord> {
     let catalogue = ctx.catalogue()?;
-    let supplier = catalogue.supplier(&input.supplier, "supplier")?.id;
+    let supplier = catalogue.supplier(&input.supplier, "supplier")?;
     let material = catalogue.material(&input.material, "material")?.id;
     let mut reading = Reading::default();
     let minimum_order = reading.optional("minimumOrder", input.minimum_order.map(QuantityInput::quantity));
@@ -133,10 +139,12 @@ fn quotation(ctx: &Context<'_>, input: QuotationRecordInput) -> Result<Quotation
             offers.push(OfferWrite { pack, price, price_per, from_quantity });
         }
     }
-    let (minimum_order, freight) = reading.finish(minimum_order.zip(freight))?;
+    let currency = input.currency.map_or(supplier.currency, |currency| currency.0);
+    let terms = read_terms(&mut reading, input.terms, currency);
+    let ((minimum_order, freight), terms) = reading.finish(minimum_order.zip(freight).zip(terms))?;
     Ok(QuotationRecord {
         reference: input.reference,
-        supplier,
+        supplier: supplier.id,
         material,
         currency: input.currency.map(|currency| currency.0),
         valid_from: input.valid_from.0,
@@ -144,7 +152,7 @@ fn quotation(ctx: &Context<'_>, input: QuotationRecordInput) -> Result<Quotation
         lead_time: input.lead_time.map(|span| span.0),
         minimum_order,
         freight,
-        terms: Terms::default(),
+        terms,
         offers,
         note: input.note,
     })

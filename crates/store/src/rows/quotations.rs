@@ -2,7 +2,8 @@
 
 use domain::{
     quotations::{
-        Charge, Deposit, Duty, ExchangeRate, Freight, FreightPer, Offer, Quotation, SmallOrder, Terms,
+        Charge, ChargePer, Deposit, Duty, ExchangeRate, Freight, FreightPer, Offer, Quotation, SmallOrder,
+        Terms,
     },
     text::code_key,
 };
@@ -59,6 +60,7 @@ super::table! {
         per: String,
         per_quantity: Option<i64>,
         per_dimension: Option<String>,
+        per_worth: Option<i64>,
     }
 }
 
@@ -182,7 +184,11 @@ impl quotation::Model {
         let charge = |row: charge::Model| -> Result<Charge, StoreError> {
             let quantity =
                 at.quantity_opt("charges: per_quantity", row.per_quantity, row.per_dimension.as_deref())?;
-            let per = per_of(&at, "charges: per", Some(&row.per), quantity)?;
+            let per = match (row.per.as_str(), row.per_worth) {
+                ("goods", Some(worth)) => ChargePer::Goods(price(worth)),
+                ("freight", Some(worth)) => ChargePer::Freight(price(worth)),
+                (per, _) => per_of(&at, "charges: per", Some(per), quantity)?.into(),
+            };
             Ok(Charge { name: row.name, amount: price(row.amount), per })
         };
         let duty = match (self.duty, self.duty_on.as_deref()) {
@@ -247,7 +253,14 @@ impl charge::Model {
             .iter()
             .zip(1..)
             .map(|(charge, position)| {
-                let (per, quantity) = per_columns(charge.per);
+                let (per, quantity) = match charge.per {
+                    ChargePer::Quantity(quantity) => per_columns(FreightPer::Quantity(quantity)),
+                    ChargePer::Pack => per_columns(FreightPer::Pack),
+                    ChargePer::Order => per_columns(FreightPer::Order),
+                    ChargePer::Goods(_) => ("goods", None),
+                    ChargePer::Freight(_) => ("freight", None),
+                };
+                let worth = charge.per.worth();
                 Ok(Self {
                     quotation: q.id.0,
                     position,
@@ -256,6 +269,7 @@ impl charge::Model {
                     per: per.to_owned(),
                     per_quantity: quantity.map(Quantity::raw),
                     per_dimension: quantity.map(dimension),
+                    per_worth: worth.map(|worth| price_in(q.currency, worth)).transpose()?,
                 })
             })
             .collect()

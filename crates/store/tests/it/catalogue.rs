@@ -13,8 +13,8 @@ use domain::{
     materials::{Material, MaterialKind, UseLevel, UseLevelKind},
     packs::{ComponentPer, Pack, PackComponent},
     quotations::{
-        BreakCounts, Charge, Deposit, Duty, DutyOn, ExchangeRate, Freight, FreightPer, Offer, PriceBasis,
-        Quotation, SmallOrder, Terms,
+        BreakCounts, Charge, ChargePer, Deposit, Duty, DutyOn, ExchangeRate, Freight, FreightPer, Offer,
+        PriceBasis, Quotation, SmallOrder, Terms,
     },
     suppliers::Supplier,
 };
@@ -92,12 +92,18 @@ fn rich_quotation(supplier: &Supplier, material: &Material) -> Quotation {
             discount: percent("2.5"),
             duty: Some(Duty { percent: percent("6.500000001"), on: DutyOn::PriceAndFreight }),
             charges: vec![
-                Charge { name: "tail lift".to_owned(), amount: price(2_500_000_000), per: FreightPer::Order },
-                Charge { name: "cleaning".to_owned(), amount: price(1), per: FreightPer::Pack },
+                Charge { name: "tail lift".to_owned(), amount: price(2_500_000_000), per: ChargePer::Order },
+                Charge { name: "cleaning".to_owned(), amount: price(1), per: ChargePer::Pack },
+                Charge {
+                    name: "insurance".to_owned(),
+                    amount: price(50_000_000),
+                    per: ChargePer::Goods(price(10_000_000_000)),
+                },
+                Charge { name: "fuel".to_owned(), amount: price(12), per: ChargePer::Freight(price(7)) },
                 Charge {
                     name: "hazard surcharge".to_owned(),
                     amount: price(0),
-                    per: FreightPer::Quantity(quantity("1 L")),
+                    per: ChargePer::Quantity(quantity("1 L")),
                 },
             ],
             small_order: Some(SmallOrder { charge: price(2_500_000_000), below: price(25_000_000_000) }),

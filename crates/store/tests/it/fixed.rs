@@ -131,16 +131,24 @@ async fn nothing_goes_below_nought(database: &TestDatabase) {
         ("UPDATE quotations SET deposit = 1", "ck_quotations_deposit"),
         ("UPDATE quotations SET deposit = 1, deposit_forfeited = 100000000001", "ck_quotations_deposit"),
         (
-            "INSERT INTO quotation_charges SELECT id, 1, 'lift', 1, 'order', 1, 'mass' FROM quotations",
+            "INSERT INTO quotation_charges SELECT id, 1, 'lift', 1, 'order', 1, 'mass', NULL FROM quotations",
             "ck_quotation_charges_per",
         ),
         (
-            "INSERT INTO quotation_charges SELECT id, 1, 'lift', 1, 'quantity', NULL, NULL FROM quotations",
+            "INSERT INTO quotation_charges SELECT id, 1, 'lift', 1, 'quantity', NULL, NULL, NULL FROM quotations",
             "ck_quotation_charges_per",
         ),
         (
-            "INSERT INTO quotation_charges SELECT id, 1, '', 1, 'pack', NULL, NULL FROM quotations",
+            "INSERT INTO quotation_charges SELECT id, 1, '', 1, 'pack', NULL, NULL, NULL FROM quotations",
             "ck_quotation_charges_name",
+        ),
+        (
+            "INSERT INTO quotation_charges SELECT id, 1, 'fuel', 1, 'freight', NULL, NULL, NULL FROM quotations",
+            "ck_quotation_charges_worth",
+        ),
+        (
+            "INSERT INTO quotation_charges SELECT id, 1, 'fuel', 1, 'goods', NULL, NULL, 0 FROM quotations",
+            "ck_quotation_charges_worth",
         ),
         ("UPDATE quotation_offers SET from_dimension = 'mass'", "ck_quotation_offers_from"),
         ("UPDATE lots SET status = 'eaten'", "ck_lots_status"),
