@@ -8,6 +8,7 @@ use domain::{
     materials::MaterialKind,
     people::{Actor, Capability},
     standards::Standard,
+    text::code_key,
 };
 use engine::{
     CostRequest, CostSheet, View,
@@ -25,6 +26,15 @@ pub struct StandardsFreeze {
     pub basis: Basis,
     /// The day they hold from; today when empty.
     pub on: Option<NaiveDate>,
+}
+
+/// A standard, with what it is sorted by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StandardOf {
+    /// The material's code, letter case aside.
+    pub key: String,
+    /// The standard.
+    pub standard: Standard,
 }
 
 /// What freezing standards kept.
@@ -132,6 +142,40 @@ impl App {
         };
         work.note("standards", on, None::<&()>, &answer, None)?;
         work.finish(answer).await
+    }
+
+    /// Standards by material code and day: of one material or all, with their history or only those that hold on a day.
+    ///
+    /// # Errors
+    /// [`Error::Forbidden`], or when the database cannot be read.
+    pub async fn standards(
+        &self,
+        actor: &Actor,
+        material: Option<MaterialId>,
+        on: Option<NaiveDate>,
+    ) -> Result<Vec<StandardOf>, Error> {
+        let catalogue = self.catalogue(actor)?;
+        let materials: Vec<MaterialId> = match material {
+            Some(material) => vec![material],
+            None => catalogue.materials.iter().map(|m| m.id).collect(),
+        };
+        let kept = store::standards::standards_of_materials(self.store(), &materials).await?;
+        let mut found: Vec<StandardOf> = kept
+            .into_iter()
+            .filter(|standard| on.is_none_or(|on| standard.frozen_on <= on))
+            .filter_map(|standard| {
+                let material = catalogue.materials.get(standard.material)?;
+                Some(StandardOf { key: code_key(&material.code), standard })
+            })
+            .collect();
+        found.sort_by(|a, b| (&a.key, a.standard.frozen_on).cmp(&(&b.key, b.standard.frozen_on)));
+        if on.is_some() {
+            // The last of each material holds.
+            found.reverse();
+            found.dedup_by(|a, b| a.key == b.key);
+            found.reverse();
+        }
+        Ok(found)
     }
 
     /// Histories and standards of some materials.

@@ -122,6 +122,13 @@ pub enum Gap {
         /// Numbers of the lots.
         lots: Vec<String>,
     },
+    /// What went into a batch came from lots without a value, so that nobody knows what it cost.
+    NotValued {
+        /// The material.
+        material: MaterialRef,
+        /// Numbers of the lots.
+        lots: Vec<String>,
+    },
     /// No standard cost of a material was frozen by the day.
     NoStandard {
         /// The material.
@@ -148,6 +155,7 @@ impl Gap {
             Self::NoUnitsPerCase { .. } => "NO_UNITS_PER_CASE",
             Self::NoHistory { .. } => "NO_HISTORY",
             Self::NoLotValue { .. } => "NO_LOT_VALUE",
+            Self::NotValued { .. } => "NOT_VALUED",
             Self::NoStandard { .. } => "NO_STANDARD",
         }
     }
@@ -164,6 +172,7 @@ impl Gap {
             | Self::UnitsDoNotMeet { material, .. }
             | Self::NoHistory { material, .. }
             | Self::NoLotValue { material, .. }
+            | Self::NotValued { material, .. }
             | Self::NoStandard { material, .. } => Some(material),
             Self::NoLiquidDensity { .. }
             | Self::NoRate { .. }
@@ -217,6 +226,12 @@ impl fmt::Display for Gap {
             Self::NoLotValue { material, basis, lots } => write!(
                 f,
                 "{material} has no {basis} cost, for {} of it came without a value: {}",
+                if lots.len() == 1 { "a lot" } else { "lots" },
+                lots.join(", ")
+            ),
+            Self::NotValued { material, lots } => write!(
+                f,
+                "{material} was taken from {} without a value: {}",
                 if lots.len() == 1 { "a lot" } else { "lots" },
                 lots.join(", ")
             ),

@@ -1,4 +1,4 @@
-//! Why a batch did not cost what it should have: price, usage, mix and yield, adding up exactly.
+//! Why a batch did not cost what it should have: price, usage, mix, yield and overhead, adding up exactly.
 //!
 //! Everything is measured against the standard cost of *what came out*. A variance above nought is favourable (it cost less), below
 //! nought adverse. With standard price `SP`, actual amount `AQ`, actual value `AV`, and `SQ` the amount the standard allows for the
@@ -10,17 +10,26 @@
 //!   - yield = `(SQ − standard part of all ingredients that went in) × SP`, over all ingredients
 //!     `(actual output − output the input should have given) × standard cost of one`
 //!
+//! Overheads are not bought by anybody: what they differ by, in rate and in volume, is told as one figure beside price and usage.
+//!
 //! A normal loss stands inside the standard, as more input than output; what is lost beyond it shows as yield.
 
 mod loss;
+mod of_batch;
 mod print;
 
 use kernel::{Currency, Exact, ids::MaterialId};
 use serde::{Serialize, Serializer, ser::Error as _};
 
-use crate::{CostSheet, EngineError, MaterialRef, Per, cost::LineKind};
+use crate::{
+    CostSheet, EngineError, MaterialRef, Per, Source,
+    batch_costs::CostOf,
+    cost::{CostLine, LineKind},
+    source::MakingMeasure,
+};
 
 pub use loss::{LossAccount, loss_account};
+pub use of_batch::{BatchMade, BatchVariances, UsedInBatch, batch_variances};
 pub use print::{PrintedVarianceLine, PrintedVariances};
 
 /// What a batch should take and cost.
@@ -37,6 +46,10 @@ pub struct Standard {
 pub struct StandardLine {
     /// What it is. Only ingredients make a mix.
     pub kind: LineKind,
+    /// What a cost of making or filling is for.
+    pub cost_of: Option<CostOf>,
+    /// Its name, where it has one of its own; the same on both sides names the same cost.
+    pub label: Option<String>,
     /// The ingredient or component; `None` for costs that are of nothing weighed or counted.
     pub material: Option<MaterialRef>,
     /// kg or pieces; batches for a cost per batch, units for line labour, or hours.
@@ -71,12 +84,53 @@ impl Standard {
                 LineKind::Ingredient | LineKind::Component => {
                     (line.amount.clone().unwrap_or_default(), line.unit_cost.clone().unwrap_or_default())
                 }
-                LineKind::CostPerBatch => (Exact::ONE, value),
+                LineKind::CostPerBatch => {
+                    let amount = measured(line);
+                    let price = value.checked_div(&amount).unwrap_or_default();
+                    (amount, price)
+                }
                 LineKind::LineLabour => (output.clone(), value.checked_div(&output)?),
             };
-            lines.push(StandardLine { kind: line.kind, material: line.material.clone(), amount, price });
+            lines.push(StandardLine {
+                kind: line.kind,
+                cost_of: line.cost_of,
+                label: line.label.clone(),
+                material: line.material.clone(),
+                amount,
+                price,
+            });
         }
         Ok(Self { output, lines })
+    }
+}
+
+/// How much a cost of making or filling is of: hours, kilograms, what labour costs; one for what is the same for every batch. Never
+/// nought, so that it has a price.
+fn measured(line: &CostLine) -> Exact {
+    let amount = match &line.source {
+        Source::HouseRate(source) => source.amount.clone(),
+        Source::MakingCost(source) => match &source.measure {
+            MakingMeasure::Batch => Exact::ONE,
+            MakingMeasure::KgCharged { kg, .. }
+            | MakingMeasure::KgOfWaste { kg, .. }
+            | MakingMeasure::KgLostAtFiller { kg, .. } => kg.clone(),
+        },
+        _ => Exact::ONE,
+    };
+    if amount.is_positive() { amount } else { Exact::ONE }
+}
+
+impl ActualLine {
+    /// A cost of making or filling as it really was.
+    fn of_cost(line: &CostLine) -> Self {
+        Self {
+            kind: line.kind,
+            cost_of: line.cost_of,
+            label: line.label.clone(),
+            material: line.material.clone(),
+            amount: measured(line),
+            value: line.value.clone().unwrap_or_default(),
+        }
     }
 }
 
@@ -94,6 +148,10 @@ pub struct Actual {
 pub struct ActualLine {
     /// What it is.
     pub kind: LineKind,
+    /// What a cost of making or filling is for.
+    pub cost_of: Option<CostOf>,
+    /// Its name, where it has one of its own.
+    pub label: Option<String>,
     /// The ingredient or component.
     pub material: Option<MaterialRef>,
     /// In what the standard's amount is in.
@@ -129,6 +187,10 @@ pub struct Variances {
 pub struct VarianceLine {
     /// What it is.
     pub kind: LineKind,
+    /// What a cost of making or filling is for.
+    pub cost_of: Option<CostOf>,
+    /// Its name, where it has one of its own.
+    pub label: Option<String>,
     /// The ingredient or component.
     pub material: Option<MaterialRef>,
     /// What the standard allows for the actual output.
@@ -153,13 +215,20 @@ pub struct VarianceLine {
     pub unplanned: bool,
 }
 
-/// Sums of variances. `price + usage` is `total`; `mix + yielded + other_usage` is `usage`; `total` is the standard cost of the output less
-/// its actual cost.
+impl VarianceLine {
+    /// Whether it is an overhead, whose variance is told as one figure.
+    pub fn is_overhead(&self) -> bool {
+        self.cost_of == Some(CostOf::Overhead)
+    }
+}
+
+/// Sums of variances. `price + usage + overhead` is `total`; `mix + yielded + other_usage` is `usage`; `total` is the standard cost of
+/// the output less its actual cost.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct VarianceSums {
-    /// Prices.
+    /// Prices, of everything but overheads.
     pub price: Exact,
-    /// Usage, of everything.
+    /// Usage, of everything but overheads.
     pub usage: Exact,
     /// The mix of ingredients.
     pub mix: Exact,
@@ -167,6 +236,8 @@ pub struct VarianceSums {
     pub yielded: Exact,
     /// Usage of what makes no mix: components, cost per batch, labour.
     pub other_usage: Exact,
+    /// Overheads, in rate and in volume.
+    pub overhead: Exact,
     /// All of it.
     pub total: Exact,
 }
@@ -233,11 +304,15 @@ pub fn variances(standard: &Standard, actual: &Actual, currency: Currency) -> Re
             sums.yielded += &yielded;
             line.mix = Some(mix);
             line.yielded = Some(yielded);
-        } else {
+        } else if !line.is_overhead() {
             sums.other_usage += &line.usage;
         }
-        sums.price += &line.price;
-        sums.usage += &line.usage;
+        if line.is_overhead() {
+            sums.overhead += &line.total;
+        } else {
+            sums.price += &line.price;
+            sums.usage += &line.usage;
+        }
         sums.total += &line.total;
     }
     Ok(Variances {
@@ -259,15 +334,39 @@ fn planned_amount(standard: &Standard, material: Option<MaterialId>) -> Exact {
     standard.lines.iter().filter(same).map(|line| &line.amount).sum()
 }
 
-/// Both sides by kind and material, before anything is compared.
+/// What makes two lines lines of one thing.
+#[derive(Debug, PartialEq, Eq)]
+struct Key<'l> {
+    kind: LineKind,
+    cost_of: Option<CostOf>,
+    label: Option<&'l str>,
+    material: Option<MaterialId>,
+}
+
+impl<'l> Key<'l> {
+    fn new(
+        kind: LineKind,
+        cost_of: Option<CostOf>,
+        label: Option<&'l str>,
+        material: Option<&MaterialRef>,
+    ) -> Self {
+        Self { kind, cost_of, label, material: material.map(|material| material.id) }
+    }
+
+    fn of_line(line: &'l VarianceLine) -> Self {
+        Self::new(line.kind, line.cost_of, line.label.as_deref(), line.material.as_ref())
+    }
+}
+
+/// Both sides by kind, name and material, before anything is compared.
 fn gather(standard: &Standard, actual: &Actual, batches: &Exact) -> Vec<VarianceLine> {
     let mut lines: Vec<VarianceLine> = Vec::new();
-    let find = |lines: &mut Vec<VarianceLine>, kind: LineKind, material: &Option<MaterialRef>| {
-        let id = material.as_ref().map(|material| material.id);
-        lines.iter().position(|line| line.kind == kind && line.material.as_ref().map(|known| known.id) == id)
-    };
-    let new = |kind: LineKind, material: &Option<MaterialRef>| VarianceLine {
-        kind,
+    let find =
+        |lines: &[VarianceLine], key: &Key<'_>| lines.iter().position(|line| Key::of_line(line) == *key);
+    let new = |key: &Key<'_>, material: &Option<MaterialRef>| VarianceLine {
+        kind: key.kind,
+        cost_of: key.cost_of,
+        label: key.label.map(ToOwned::to_owned),
         material: material.clone(),
         standard_amount: Exact::ZERO,
         standard_price: Exact::ZERO,
@@ -281,11 +380,11 @@ fn gather(standard: &Standard, actual: &Actual, batches: &Exact) -> Vec<Variance
         unplanned: false,
     };
     for planned in &standard.lines {
-        let at = find(&mut lines, planned.kind, &planned.material).unwrap_or_else(|| {
-            lines.push(VarianceLine {
-                standard_price: planned.price.clone(),
-                ..new(planned.kind, &planned.material)
-            });
+        let key =
+            Key::new(planned.kind, planned.cost_of, planned.label.as_deref(), planned.material.as_ref());
+        let at = find(&lines, &key).unwrap_or_else(|| {
+            lines
+                .push(VarianceLine { standard_price: planned.price.clone(), ..new(&key, &planned.material) });
             lines.len() - 1
         });
         let Some(line) = lines.get_mut(at) else { continue };
@@ -300,8 +399,9 @@ fn gather(standard: &Standard, actual: &Actual, batches: &Exact) -> Vec<Variance
     }
     let planned = lines.len();
     for used in &actual.lines {
-        let at = find(&mut lines, used.kind, &used.material).unwrap_or_else(|| {
-            lines.push(VarianceLine { unplanned: true, ..new(used.kind, &used.material) });
+        let key = Key::new(used.kind, used.cost_of, used.label.as_deref(), used.material.as_ref());
+        let at = find(&lines, &key).unwrap_or_else(|| {
+            lines.push(VarianceLine { unplanned: true, ..new(&key, &used.material) });
             lines.len() - 1
         });
         let Some(line) = lines.get_mut(at) else { continue };

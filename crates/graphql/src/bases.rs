@@ -40,7 +40,8 @@ pub struct StandardsFrozen {
 }
 
 /// What a material was agreed to cost.
-pub struct StandardCost(domain::standards::Standard);
+#[derive(Clone)]
+pub struct StandardCost(pub domain::standards::Standard);
 
 /// What a material was agreed to cost, per kg or piece, from a day on.
 #[Object]
@@ -60,7 +61,17 @@ impl StandardCost {
         unit_price(&self.0.unit_cost.to_exact(), dimension, self.0.unit_cost.currency())
     }
 
-    /// Where it came from on that day, in a sentence.
+    /// The day it holds from, until a later one.
+    async fn frozen_on(&self) -> Date {
+        Date(self.0.frozen_on)
+    }
+
+    /// The basis it was taken from; null for one this programme no longer knows.
+    async fn basis(&self) -> Option<Basis> {
+        self.0.basis.parse::<engine::basis::Basis>().ok().map(Into::into)
+    }
+
+    /// Where it came from on that day, in a sentence: the quotation with its terms and rate, or the lots.
     async fn explained(&self) -> &str {
         &self.0.explained
     }

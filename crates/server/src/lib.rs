@@ -69,6 +69,7 @@ async fn run_command(cli: &Cli) -> Result<Outcome, Failure> {
         Command::RecallDrill(args) => commands::trace::drill(&settings, args).await,
         Command::Ledger(command) => commands::ledger::run(&settings, command).await,
         Command::Search(command) => commands::search::run(&settings, command).await,
+        Command::Variances(args) => commands::variances::run(&settings, args).await,
         Command::Standards(command) => commands::standards::run(&settings, command).await,
         Command::Migrate(args) => commands::migrate::run(&settings, args).await,
         Command::Schema => commands::schema::run(),

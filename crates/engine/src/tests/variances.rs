@@ -36,6 +36,8 @@ type Row<'r> = (&'r str, &'r str, &'r str, &'r str, &'r str);
 fn of(kind: LineKind, output: &str, came_out: &str, rows: &[Row<'_>]) -> Variances {
     let lines = rows.iter().map(|(code, amount, price, ..)| StandardLine {
         kind,
+        cost_of: None,
+        label: None,
         material: Some(material(code)),
         amount: exact(amount),
         price: exact(price),
@@ -43,6 +45,8 @@ fn of(kind: LineKind, output: &str, came_out: &str, rows: &[Row<'_>]) -> Varianc
     let standard = Standard { output: exact(output), lines: lines.collect() };
     let lines = rows.iter().map(|(code, _, _, amount, value)| ActualLine {
         kind,
+        cost_of: None,
+        label: None,
         material: Some(material(code)),
         amount: exact(amount),
         value: exact(value),
@@ -190,6 +194,8 @@ fn normal_loss() {
             .iter()
             .map(|line| ActualLine {
                 kind: line.kind,
+                cost_of: line.cost_of,
+                label: line.label.clone(),
                 material: line.material.clone(),
                 amount: line.amount.clone().unwrap_or(Exact::ONE),
                 value: line.value.clone().unwrap(),
@@ -240,6 +246,8 @@ fn a_filled_batch() {
         for _ in 0..2 {
             actual.lines.push(ActualLine {
                 kind,
+                cost_of: line.cost_of,
+                label: line.label.clone(),
                 material: material.clone(),
                 amount: &amount * &half,
                 value: &value * &half,
@@ -248,6 +256,8 @@ fn a_filled_batch() {
     }
     let salt = ActualLine {
         kind: LineKind::Ingredient,
+        cost_of: None,
+        label: None,
         material: Some(material("SALT")),
         amount: Exact::ONE,
         value: exact("0.35"),
@@ -306,11 +316,11 @@ proptest! {
             if amount > 0 {
                 let (kind, material, amount) = (kind(at), named(at), tenths(amount));
                 let price = Exact::scaled(i128::from(price), 3);
-                standard.lines.push(StandardLine { kind, material, amount, price });
+                standard.lines.push(StandardLine { kind, cost_of: None, label: None, material, amount, price });
             }
             let (kind, material, amount) = (kind(at), named(at), tenths(used));
             let value = Exact::scaled(i128::from(value), 3);
-            actual.lines.push(ActualLine { kind, material, amount, value });
+            actual.lines.push(ActualLine { kind, cost_of: None, label: None, material, amount, value });
         }
         let found = variances(&standard, &actual, Currency::GBP).unwrap();
         let sums = &found.sums;
@@ -322,7 +332,7 @@ proptest! {
         prop_assert_eq!(&found.actual_cost, &actual.lines.iter().map(|line| &line.value).sum::<Exact>());
         prop_assert_eq!(&sums.total, &(&found.standard_cost - &found.actual_cost));
         prop_assert_eq!(&sums.usage, &(&(&sums.mix + &sums.yielded) + &sums.other_usage));
-        prop_assert_eq!(&sums.total, &(&sums.price + &sums.usage));
+        prop_assert_eq!(&sums.total, &(&(&sums.price + &sums.usage) + &sums.overhead));
         // Yield of all ingredients is what came out against what should have, at the standard cost of one.
         if let (Some(expected), false) = (&found.expected_output, found.lines.iter().any(|line| line.unplanned)) {
             let ingredients: Exact = standard.lines.iter().filter(|line| line.kind == LineKind::Ingredient)

@@ -35,7 +35,9 @@ pub struct PrintedVariances {
     pub yielded: Decimal,
     /// Usage of what makes no mix.
     pub other_usage: Decimal,
-    /// Standard less actual cost, both as printed: the sum of the four.
+    /// Overheads.
+    pub overhead: Decimal,
+    /// Standard less actual cost, both as printed: the sum of the five.
     pub total: Decimal,
     /// Line by line.
     pub lines: Vec<PrintedVarianceLine>,
@@ -67,7 +69,9 @@ pub struct PrintedVarianceLine {
     pub yielded: Decimal,
     /// Usage of what makes no mix.
     pub other_usage: Decimal,
-    /// The sum of the four.
+    /// What an overhead differs by.
+    pub overhead: Decimal,
+    /// The sum of the five.
     pub total: Decimal,
     /// Whether the standard knows nothing of it.
     pub unplanned: bool,
@@ -84,13 +88,18 @@ impl Variances {
         let actual = self.actual_cost.round_half_even_scaled(places)?;
         let sums = &self.sums;
         // Costs are not below nought, so the difference of two that fit fits.
-        let columns = [&sums.price, &sums.mix, &sums.yielded, &sums.other_usage].map(Exact::clone);
+        let columns =
+            [&sums.price, &sums.mix, &sums.yielded, &sums.other_usage, &sums.overhead].map(Exact::clone);
         let totals = parts_of(standard.saturating_sub(actual), &columns, places)?;
-        let parts: [fn(&VarianceLine) -> Exact; 4] = [
-            |line| line.price.clone(),
+        let parts: [fn(&VarianceLine) -> Exact; 5] = [
+            |line| if line.is_overhead() { Exact::ZERO } else { line.price.clone() },
             |line| line.mix.clone().unwrap_or_default(),
             |line| line.yielded.clone().unwrap_or_default(),
-            |line| if line.kind == LineKind::Ingredient { Exact::ZERO } else { line.usage.clone() },
+            |line| {
+                let elsewhere = line.kind == LineKind::Ingredient || line.is_overhead();
+                if elsewhere { Exact::ZERO } else { line.usage.clone() }
+            },
+            |line| if line.is_overhead() { line.total.clone() } else { Exact::ZERO },
         ];
         let mut printed = Vec::with_capacity(parts.len());
         for (part, total) in parts.iter().zip(&totals) {
@@ -100,14 +109,16 @@ impl Variances {
         let decimal = |scaled: Option<&i64>| Decimal::new(scaled.copied().unwrap_or_default(), places);
         let mut lines = Vec::with_capacity(self.lines.len());
         for (at, line) in self.lines.iter().enumerate() {
-            let [price, mix, yielded, other_usage] = [0, 1, 2, 3]
+            let [price, mix, yielded, other_usage, overhead] = [0, 1, 2, 3, 4]
                 .map(|column: usize| decimal(printed.get(column).and_then(|parts| parts.get(at))));
             lines.push(PrintedVarianceLine {
                 kind: line.kind.code(),
-                label: line
-                    .material
-                    .as_ref()
-                    .map_or_else(|| line.kind.words().to_owned(), ToString::to_string),
+                label: match (&line.material, &line.label, line.cost_of) {
+                    (Some(material), ..) => material.to_string(),
+                    (None, Some(label), _) => label.clone(),
+                    (None, None, Some(cost_of)) => cost_of.words().to_owned(),
+                    (None, None, None) => line.kind.words().to_owned(),
+                },
                 material: line.material.clone(),
                 standard_amount: line.standard_amount.round_half_even(AMOUNT_PLACES)?,
                 standard_price: line.standard_price.round_half_even(PER_KG_PLACES)?,
@@ -117,7 +128,8 @@ impl Variances {
                 mix,
                 yielded,
                 other_usage,
-                total: price + mix + yielded + other_usage,
+                overhead,
+                total: price + mix + yielded + other_usage + overhead,
                 unplanned: line.unplanned,
             });
         }
@@ -132,6 +144,7 @@ impl Variances {
             mix: decimal(totals.get(1)),
             yielded: decimal(totals.get(2)),
             other_usage: decimal(totals.get(3)),
+            overhead: decimal(totals.get(4)),
             total: Decimal::new(standard.saturating_sub(actual), places),
             lines,
         })

@@ -251,7 +251,10 @@ pub enum Command {
     #[command(subcommand)]
     Ledger(LedgerCommand),
 
-    /// Freeze standard costs
+    /// Why a finished batch did not cost what it should have
+    Variances(VariancesArgs),
+
+    /// Freeze standard costs, and list those that were frozen
     #[command(subcommand)]
     Standards(StandardsCommand),
 
@@ -338,6 +341,21 @@ pub struct SubjectArgs {
     pub formula: Option<values::FormulaName>,
 }
 
+/// Options of `variances`.
+#[derive(Debug, Clone, Args)]
+pub struct VariancesArgs {
+    /// The ticket, by its number
+    pub ticket: String,
+
+    /// What it is held against [default: the standards frozen by the day; where some are missing, replacement]
+    #[arg(long, value_name = "BASIS", value_parser = values::basis)]
+    pub basis: Option<Basis>,
+
+    /// Standards, prices and rates of this day [default: the day it was completed]
+    #[arg(long, value_name = "DATE", value_parser = values::date)]
+    pub as_of: Option<NaiveDate>,
+}
+
 /// What to do with standard costs.
 #[derive(Debug, Subcommand)]
 pub enum StandardsCommand {
@@ -350,6 +368,17 @@ pub enum StandardsCommand {
         /// The day the standards hold from [default: today]
         #[arg(long, value_name = "DATE", value_parser = values::date)]
         on: Option<NaiveDate>,
+    },
+
+    /// List what was frozen, with where each figure came from
+    List {
+        /// Only those that hold on this day
+        #[arg(long, value_name = "DATE", value_parser = values::date)]
+        on: Option<NaiveDate>,
+
+        /// Only of this material, by its code
+        #[arg(long, value_name = "CODE")]
+        material: Option<String>,
     },
 }
 

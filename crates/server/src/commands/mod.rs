@@ -22,4 +22,5 @@ pub mod swap;
 pub mod token;
 pub mod trace;
 pub mod vary;
+pub mod variances;
 pub mod what_if;
