@@ -358,6 +358,15 @@ pub(crate) fn draft_of(
             }
             (None, _) => {}
         }
+        let levels = [("useLevelFrom", line.use_level_from), ("useLevelTo", line.use_level_to)];
+        for (field, level) in levels {
+            if let Some(level) = level {
+                problems.take(&format!("{place}.{field}"), level.require_share());
+            }
+        }
+        if line.use_level_from.zip(line.use_level_to).is_some_and(|(from, to)| from > to) {
+            problems.push(format!("{place}.useLevelTo"), "a use level ends at or above where it begins");
+        }
         if let Some(tolerance) = line.weighing_tolerance {
             problems.take(&format!("{place}.weighingTolerance"), tolerance.require_share());
         }

@@ -18,6 +18,7 @@ mod house_rates;
 mod locations;
 mod lot_papers;
 mod lots;
+mod packs;
 mod questions;
 mod quotations;
 mod receipts;
@@ -31,6 +32,7 @@ mod tickets;
 mod tokens;
 mod trace;
 mod weigh_rules;
+mod variances;
 mod weighing;
 mod what_if;
 
@@ -50,7 +52,7 @@ use kernel::{Currency, limits::TRIM_TICKETS_MAX};
 use store::Store;
 
 pub use balances::{AlternateApprove, BalanceRecord};
-pub use bases::{StandardsFreeze, StandardsFrozen};
+pub use bases::{StandardOf, StandardsFreeze, StandardsFrozen};
 pub use change::Change;
 pub use change_words::{CHANGE_FORMS, WHOSE_FORMS};
 pub use containers::{
@@ -67,6 +69,7 @@ pub use formulas::{FormulaVersionWrite, LineWrite, draft_mark};
 pub use house_rates::HouseRateRecord;
 pub use lot_papers::{LotCertificate, LotDetails, LotDocumentAdd, LotRetest};
 pub use lots::{LotCount, LotReceive, LotStatusChange, LotTake, Restriction, TakenFor};
+pub use packs::PackFillingWrite;
 pub use questions::ShelfRow;
 pub use quotations::{OfferWrite, QuotationRecord};
 pub use receipts::{LotOrder, ReceiptMore};
@@ -81,6 +84,7 @@ pub use tickets::{
 pub use tokens::{IssuedToken, TokenIssue};
 pub use trace::{FinishedLot, LotTrace, RecallDrill, TracedTicket, UnderWay};
 pub use weighing::{TicketWeigh, WeighingConfirm, WeighingHow, WeighingTakeBack, WeighingWrite};
+pub use variances::TicketVariances;
 
 /// Where "now" comes from. The real clock lives in `server`; tests move theirs by hand.
 pub trait Clock: Send + Sync {

@@ -24,6 +24,7 @@ use crate::{
     costing::CostSheet,
     errors::{Result, internal},
     ids::{global_id, read},
+    making::Making,
     materials::{Material, holds, material_of, search_key},
     notes::{Gap, Note},
     packs::Pack,
@@ -287,9 +288,15 @@ impl FormulaVersion {
         self.version.largest_batch.map(kg)
     }
 
-    /// Labour, cleaning, tests and disposal of one batch; null when nobody has entered it.
+    /// Labour, cleaning, tests and disposal of one batch in one figure, beside the named costs of `making`; null when nobody has
+    /// entered it.
     async fn cost_per_batch(&self) -> Option<Money> {
         self.version.cost_per_batch.map(Into::into)
+    }
+
+    /// What else leaves a batch, and the named costs of making it.
+    async fn making(&self) -> Making {
+        Making::of(&self.version.making)
     }
 
     /// How long what it makes keeps.

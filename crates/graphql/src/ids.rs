@@ -3,8 +3,8 @@
 use async_graphql::{ID, OneofObject};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use kernel::ids::{
-    AuditId, FormulaId, FormulaVersionId, LotId, MaterialId, MovementId, PackId, QuotationId, RateId,
-    SupplierId, TicketId, WeighingId,
+    AuditId, FormulaId, FormulaVersionId, HouseRateId, LotId, MaterialId, MovementId, PackId, QuotationId,
+    RateId, SupplierId, TicketId, WeighingId,
 };
 use uuid::Uuid;
 
@@ -36,6 +36,7 @@ global! {
     SupplierId, "Supplier", "supplier";
     QuotationId, "Quotation", "quotation";
     RateId, "ExchangeRate", "exchange rate";
+    HouseRateId, "HouseRate", "rate of the house";
     FormulaId, "Formula", "formula";
     FormulaVersionId, "FormulaVersion", "formula version";
     PackId, "Pack", "pack";

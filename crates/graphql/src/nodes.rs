@@ -10,6 +10,7 @@ use crate::{
     caller::Desk,
     errors::Result,
     formulas::{Formula, FormulaVersion},
+    house_rates::HouseRate,
     ids::decode,
     lots::Lot,
     materials::Material,
@@ -36,6 +37,8 @@ pub enum Node {
     Quotation(Quotation),
     /// An exchange rate.
     ExchangeRate(ExchangeRate),
+    /// A rate of the house.
+    HouseRate(HouseRate),
     /// A formula.
     Formula(Formula),
     /// A formula version.
@@ -96,6 +99,10 @@ async fn find(ctx: &Context<'_>, id: &ID, place: &str) -> Result<Option<Node>> {
         "ExchangeRate" => {
             let rate = catalogue.rates().find(|rate| rate.id.0 == uuid);
             rate.cloned().map(|row| Node::ExchangeRate(ExchangeRate(row)))
+        }
+        "HouseRate" => {
+            let rate = catalogue.house_rates().find(|rate| rate.id.0 == uuid);
+            rate.cloned().map(|row| Node::HouseRate(HouseRate(row)))
         }
         "Formula" => catalogue.formulas.get(uuid.into()).cloned().map(|row| Node::Formula(Formula(row))),
         "FormulaVersion" => catalogue

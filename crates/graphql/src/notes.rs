@@ -34,6 +34,8 @@ pub enum GapCode {
     NoHistory,
     /// A lot that the figure rests on was received without a value.
     NoLotValue,
+    /// What went into a batch came from lots without a value.
+    NotValued,
     /// No standard cost of a material was frozen by the day.
     NoStandard,
     /// A price is of active matter, and the strength of the material is not known.
@@ -100,6 +102,7 @@ impl From<&engine::Gap> for Gap {
             G::NoUnitsPerCase { .. } => GapCode::NoUnitsPerCase,
             G::NoHistory { .. } => GapCode::NoHistory,
             G::NoLotValue { .. } => GapCode::NoLotValue,
+            G::NotValued { .. } => GapCode::NotValued,
             G::NoStandard { .. } => GapCode::NoStandard,
             G::NoStrength { .. } => GapCode::NoStrength,
             G::NoHouseRate { .. } => GapCode::NoHouseRate,

@@ -17,6 +17,7 @@ use crate::{
     fill_aid::{FillAid, fill_aid},
     formulas::{Formula, formula_of},
     ids::{global_id, read},
+    making::FillingRun,
     materials::{Material, holds, material_of, search_key},
     pages::{Listed, Paging, page_of},
     scalars::{Date, Decimal},
@@ -114,6 +115,11 @@ impl Pack {
     /// Filling and labelling, money per unit; null when nobody has entered it.
     async fn line_labour(&self) -> Option<Money> {
         self.0.line_labour.map(Into::into)
+    }
+
+    /// How it is filled: units kept back, speed of the line, changeover.
+    async fn filling(&self) -> FillingRun {
+        FillingRun::of(&self.0.run)
     }
 
     /// Selling price per unit without tax; null when nobody has entered it.

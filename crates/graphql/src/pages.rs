@@ -11,8 +11,10 @@ use uuid::Uuid;
 
 use crate::{
     audit::AuditEntry,
+    bases::StandardCost,
     errors::Result,
     formulas::Formula,
+    house_rates::HouseRate,
     limits::PAGE_ROWS_DEFAULT,
     lots::{Lot, LotTotal},
     materials::Material,
@@ -183,6 +185,12 @@ pub(crate) fn describe(
         )
         .override_output_type_description::<Listed<ExchangeRate>>(
             "A page of exchange rates, by pair of currencies and day.",
+        )
+        .override_output_type_description::<Listed<HouseRate>>(
+            "A page of rates of the house, by name and day.",
+        )
+        .override_output_type_description::<Listed<StandardCost>>(
+            "A page of standard costs, by material code and day.",
         )
         .override_output_type_description::<Listed<Formula>>("A page of formulas, by code.")
         .override_output_type_description::<Listed<Pack>>("A page of packs, by code.")

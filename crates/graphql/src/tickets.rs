@@ -8,6 +8,7 @@ use domain::tickets::{Ticket as Row, TicketLine as LineRow, Weighing as Weighing
 use crate::{
     amounts::{Quantity, kg, kg_per_l, percent},
     balances::Balance,
+    bases::Basis,
     caller::{Desk, Find as _},
     cautions::Cautions,
     errors::Result,
@@ -21,6 +22,7 @@ use crate::{
     scalars::{Date, DateTime, Decimal},
     shelf::lot_of,
     stock::Movement,
+    variances::TicketVariances,
 };
 
 /// Where a ticket stands.
@@ -223,6 +225,28 @@ impl Ticket {
     async fn finish(&self, ctx: &Context<'_>) -> Result<TicketFinish> {
         let finish = ctx.house()?.ticket_finish(ctx.actor()?, &self.0).await?;
         TicketFinish::of(ctx, finish)
+    }
+
+    /// Why it did not cost what it should have: price, mix, yield, usage and overhead; null until it is complete.
+    #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
+    async fn variances(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(
+            desc = "What it is held against; when nothing is said the standards frozen by the day, and replacement where some are missing."
+        )]
+        basis: Option<Basis>,
+        #[graphql(
+            desc = "Standards, prices and rates of this day; the day it was completed when nothing is said."
+        )]
+        as_of: Option<Date>,
+    ) -> Result<Option<TicketVariances>> {
+        if self.0.completion.is_none() {
+            return Ok(None);
+        }
+        let (basis, as_of) = (basis.map(Into::into), as_of.map(|day| day.0));
+        let found = ctx.house()?.ticket_variances(ctx.actor()?, self.0.id, basis, as_of).await?;
+        TicketVariances::of(found).map(Some)
     }
 
     /// Cautions for what meets in the vessel.

@@ -8,6 +8,7 @@
 
 mod commands;
 mod costing;
+mod costs_entered;
 mod crash;
 mod demo;
 mod http;

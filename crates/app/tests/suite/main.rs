@@ -22,4 +22,5 @@ mod random_histories;
 mod requests;
 mod rights;
 mod weighing;
+mod variances;
 mod what_if;

@@ -23,24 +23,24 @@ testkit::on_both_databases!(
     a_finished_lot_is_worth_what_it_cost,
 );
 
-const RATES: &str = "\
+pub const RATES: &str = "\
 rate,kind,amount,per,normal capacity,from
 bench,labour,20.00,hour,,2026-01-01
 bench,labour,24.00,hour,,2026-11-01
 filler,machine,9.00,hour,,2026-01-01
 rent,overhead,6000.00,labour hour,1000,2026-01-01
 ";
-const COSTS: &str = "\
+pub const COSTS: &str = "\
 formula,version,cost,kind,amount,per,time,rate
 HW-1,1,mixing,labour,,,90 min,bench
 HW-1,1,drain,disposal,0.50,kg of waste,,
 ";
-const PACKS: &str = "\
+pub const PACKS: &str = "\
 pack,name,formula,fill,overfill,price,units kept back,units per hour,people,labour rate,machine rate,changeover
 HW-500,Hand wash 500 mL,HW-1,500 mL,1 %,2.00,6,90,1,bench,filler,5.00
 ";
 
-fn sheets(rates: &str, costs: &str, packs: &str) -> Vec<(&'static str, String)> {
+pub fn sheets(rates: &str, costs: &str, packs: &str) -> Vec<(&'static str, String)> {
     let mut sheets = house::sheets();
     sheets.retain(|(name, _)| *name != "packs.csv");
     sheets.push(("packs.csv", packs.to_owned()));

@@ -11,7 +11,11 @@ use kernel::{AmountError, Density, Mass, Parts, Percent, Quantity, Volume, ids::
 use crate::{
     amounts::{MoneyInput, QuantityInput},
     caller::{Desk, Find as _},
-    changes::{Reading, answers, require},
+    changes::{
+        Reading, answers,
+        making::{MakingInput, read_making},
+        require,
+    },
     errors::Result,
     formulas::{AmountBasis, FormulaVersion, formula_of},
     ids::{Which, read},
@@ -43,8 +47,12 @@ pub struct FormulaVersionWriteInput {
     pub smallest_batch: Option<QuantityInput>,
     /// The most the vessel takes, a mass.
     pub largest_batch: Option<QuantityInput>,
-    /// Labour, cleaning, tests and disposal of one batch, in the house's currency.
+    /// Labour, cleaning, tests and disposal of one batch in one figure, in the house's currency; what is spelt out stands in
+    /// `making`.
     pub cost_per_batch: Option<MoneyInput>,
+    /// What else leaves a batch, and the named costs of making it, all of it anew. When nothing is said a draft written anew keeps
+    /// what it has, and a new version has none.
+    pub making: Option<MakingInput>,
     /// How long what it makes keeps.
     pub shelf_life: Option<Span>,
     /// Remarks.
@@ -67,9 +75,11 @@ pub enum WrittenAsInput {
 /// A density somebody measured.
 #[derive(InputObject)]
 pub struct MeasuredDensityInput {
-    /// The figure, kg/L.
+    /// The figure, kg/L; this or `lbPerGal`.
     #[graphql(name = "kgPerL")]
-    pub kg_per_l: Decimal,
+    pub kg_per_l: Option<Decimal>,
+    /// Weight per US gallon, lb, as coatings are written; its conversion to kg/L is rounded half to even to 9 places.
+    pub lb_per_gal: Option<Decimal>,
     /// The day it was measured.
     pub measured_on: Option<Date>,
     /// The temperature, °C.
@@ -89,6 +99,10 @@ pub struct FormulaLineInput {
     pub basis: Option<AmountBasis>,
     /// What it is there for.
     pub function: Option<String>,
+    /// The least it may be, % w/w as supplied, where it is narrower than the material's own.
+    pub use_level_from_percent: Option<Decimal>,
+    /// The most it may be, % w/w as supplied, where it is narrower than the material's own.
+    pub use_level_to_percent: Option<Decimal>,
     /// How far a weighing may miss its target either side, % of the target.
     pub weighing_tolerance_percent: Option<Decimal>,
     /// What to do when it is added.
@@ -238,6 +252,14 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
             &format!("{place}.weighingTolerancePercent"),
             line.weighing_tolerance_percent.map(|figure| Percent::from_percent(figure.0)),
         );
+        let use_level_from = reading.optional(
+            &format!("{place}.useLevelFromPercent"),
+            line.use_level_from_percent.map(|figure| Percent::from_percent(figure.0)),
+        );
+        let use_level_to = reading.optional(
+            &format!("{place}.useLevelToPercent"),
+            line.use_level_to_percent.map(|figure| Percent::from_percent(figure.0)),
+        );
         let trim = match line.trim {
             None => Some(None),
             Some(TrimInput { result, stop: None }) => Some(Some(Trim { result, stop: None })),
@@ -246,15 +268,19 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
                 stop.map(|stop| Some(Trim { result, stop: Some(stop) }))
             }
         };
-        if let Some(((amount, weighing_tolerance), trim)) = amount.zip(tolerance).zip(trim) {
+        let levels = use_level_from.zip(use_level_to);
+        if let Some((((amount, weighing_tolerance), trim), levels)) =
+            amount.zip(tolerance).zip(trim).zip(levels)
+        {
+            let (use_level_from, use_level_to) = levels;
             lines.push(LineWrite {
                 phase: line.phase,
                 material,
                 amount,
                 basis: line.basis.map_or(Basis::AsSupplied, Into::into),
                 function: line.function,
-                use_level_from: None,
-                use_level_to: None,
+                use_level_from,
+                use_level_to,
                 weighing_tolerance,
                 instruction: line.instruction,
                 trim,
@@ -264,7 +290,17 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
     let density = match input.density {
         None => Some(None),
         Some(measured) => {
-            reading.take("density.kgPerL", Density::from_kg_per_litre(measured.kg_per_l.0)).map(|density| {
+            let read = match (measured.kg_per_l, measured.lb_per_gal) {
+                (Some(figure), None) => reading.take("density.kgPerL", Density::from_kg_per_litre(figure.0)),
+                (None, Some(figure)) => {
+                    reading.take("density.lbPerGal", Density::from_pounds_per_gallon(figure.0))
+                }
+                (None, None) | (Some(_), Some(_)) => {
+                    reading.push("density", "say either kgPerL or lbPerGal");
+                    None
+                }
+            };
+            read.map(|density| {
                 Some(MeasuredDensity {
                     density,
                     measured_on: measured.measured_on.map(|day| day.0),
@@ -282,10 +318,11 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
     let smallest_batch = reading.optional("smallestBatch", input.smallest_batch.map(QuantityInput::mass));
     let largest_batch = reading.optional("largestBatch", input.largest_batch.map(QuantityInput::mass));
     let cost_per_batch = reading.optional("costPerBatch", input.cost_per_batch.map(MoneyInput::money));
-    let first = written_as.zip(density).zip(process_loss).zip(heel);
+    let making = read_making(&mut reading, input.making);
+    let first = written_as.zip(density).zip(process_loss).zip(heel).zip(making);
     let second = usual_batch.zip(smallest_batch).zip(largest_batch).zip(cost_per_batch);
     let (first, second) = reading.finish(first.zip(second))?;
-    let (((written_as, density), process_loss), heel) = first;
+    let ((((written_as, density), process_loss), heel), making) = first;
     let (((usual_batch, smallest_batch), largest_batch), cost_per_batch) = second;
     Ok(FormulaVersionWrite {
         formula,
@@ -299,7 +336,7 @@ fn draft(ctx: &Context<'_>, input: FormulaVersionWriteInput) -> Result<FormulaVe
         smallest_batch,
         largest_batch,
         cost_per_batch,
-        making: None,
+        making,
         seen: None,
         shelf_life: input.shelf_life.map(|span| span.0),
         note: input.note,

@@ -2,8 +2,11 @@
 
 pub mod finishing;
 pub mod formulas;
+pub mod house_rates;
 pub mod lot_details;
 pub mod lots;
+pub mod making;
+mod quotation_terms;
 pub mod quotations;
 pub mod standards;
 pub mod ticket_life;
