@@ -32,6 +32,7 @@ mod tickets;
 mod tokens;
 mod trace;
 mod weigh_rules;
+mod unusual;
 mod variances;
 mod weighing;
 mod what_if;

@@ -15,7 +15,7 @@ use kernel::{
 };
 use serde::{Deserialize, Serialize};
 
-use crate::{App, Change, Error, change::Begun, fresh::Problems};
+use crate::{App, Change, Error, change::Begun, fresh::Problems, unusual::unusual_price};
 
 /// A quotation, as it is entered.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -45,6 +45,10 @@ pub struct QuotationRecord {
     pub offers: Vec<OfferWrite>,
     /// Remarks.
     pub note: Option<String>,
+    /// Take prices that are a hundred times the material's last one, or a hundredth of it, for meant.
+    // Left out where it is not said, so that a request sent before it could be is known again.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unusual_prices: bool,
 }
 
 /// A price for one pack size from one order quantity up, as it is entered.
@@ -157,6 +161,7 @@ impl App {
         if taken {
             return Err(Refusal::Taken { what: "quotation".to_owned(), text: reference }.into());
         }
+        let unusual_prices = input.unusual_prices;
         let quotation = Quotation {
             id: QuotationId::new(),
             reference,
@@ -181,6 +186,9 @@ impl App {
                 .collect(),
             note,
         };
+        if !unusual_prices && let Some(message) = unusual_price(&catalogue, std::iter::empty(), &quotation) {
+            return Err(Error::invalid("offers", message));
+        }
         store::quotations::quotation_insert(&work.tx, &quotation).await?;
         work.changes_catalogue();
         work.note("quotation", quotation.id, None::<&()>, &quotation, None)?;

@@ -121,7 +121,7 @@ impl Collected {
     /// One set of everything, with what rows say about each other checked.
     pub fn finish(self, problems: &mut Problems) -> ImportSet {
         let suppliers = self.suppliers;
-        let quotations = quotations::assemble(self.quotations, &suppliers, problems);
+        let quotations = quotations::assemble(self.quotations, problems);
         let broken = formulas::Broken { versions: self.broken_versions, stray_row: self.stray_row };
         let mut formulas = formulas::assemble(self.versions, self.lines, &broken, problems);
         if self.has_costs_sheet {

@@ -25,7 +25,7 @@ use crate::{
 pub struct ImportOptions {
     /// Check everything and write nothing.
     pub dry_run: bool,
-    /// Take prices that are a hundred times the last one, or a hundredth of it, for meant.
+    /// Take prices that are a hundred times another of the same material, or a hundredth of it, for meant.
     pub unusual_prices: bool,
 }
 

@@ -18,7 +18,7 @@ use domain::{
     text::code_key,
 };
 use kernel::{
-    Exact, Money, Quantity, UnitPrice,
+    Money, Quantity, UnitPrice,
     ids::{FormulaId, LotId, MaterialId, PackId, QuotationId, RateId, SupplierId},
 };
 
@@ -28,7 +28,7 @@ use super::{
     resolve::Codes,
     terms::{freight_of, terms_of},
 };
-use crate::{Error, lots::stocked_quantity};
+use crate::{Error, lots::stocked_quantity, unusual::unusual_price};
 
 /// A thing that is new, or known and now different.
 pub(super) enum Put<T> {
@@ -274,8 +274,9 @@ impl Planner<'_> {
         match put(&mut self.plan.report.quotations, known.map(|q| &**q), wanted) {
             None => {}
             Some(Put::New(quotation)) => {
-                if let Some(message) = self.unusual_price(&quotation)
-                    && !self.options.unusual_prices
+                if !self.options.unusual_prices
+                    && let Some(message) =
+                        unusual_price(self.catalogue, self.plan.quotations.iter(), &quotation)
                 {
                     self.codes.problem(&draft.place, "price", message);
                 }
@@ -290,36 +291,6 @@ impl Planner<'_> {
                 ),
             ),
         }
-    }
-
-    /// What is odd about a price against the material's last one here: a slip of the decimal point moves it a hundredfold.
-    fn unusual_price(&self, quotation: &Quotation) -> Option<String> {
-        let per_unit = |offer: &Offer| {
-            let price = offer.price.to_exact().checked_div(&offer.price_per.to_exact()).ok()?;
-            Some((price, offer.price.currency(), offer.price_per.dimension()))
-        };
-        let basis = quotation.terms.price_basis;
-        let (price, currency, dimension) = quotation.offers.first().and_then(per_unit)?;
-        let (last, reference) =
-            self.catalogue.quotations_of(quotation.material).iter().rev().find_map(|known| {
-                let (last, its_currency, its_dimension) = known.offers.first().and_then(per_unit)?;
-                let alike = its_currency == currency
-                    && its_dimension == dimension
-                    && known.terms.price_basis == basis;
-                alike.then(|| (last, known.reference.clone()))
-            })?;
-        let hundred = Exact::whole(100);
-        let odd = price >= &last * &hundred || &price * &hundred <= last;
-        let shown =
-            |value: &Exact| value.round_half_even(4).map(|v| v.normalize().to_string()).unwrap_or_default();
-        odd.then(|| {
-            format!(
-                "{} {currency} per {} against {} in {reference}; if that is meant, accept unusual prices",
-                shown(&price),
-                dimension.unit(),
-                shown(&last)
-            )
-        })
     }
 
     fn rates(&mut self, set: &ImportSet) {

@@ -12,6 +12,7 @@ testkit::on_both_databases!(
     a_formula_cannot_contain_itself,
     a_draft_may_change_and_be_approved,
     a_price_a_hundred_times_the_last_is_asked_about,
+    a_price_a_hundred_times_another_of_its_import_is_asked_about,
 );
 
 const LOTS: &str = "lot,material,quantity,unit cost,received,expiry,status\nL-1,SLES,100 kg,1.50,2026-11-01,2027-06,released\n";
@@ -137,4 +138,32 @@ async fn a_price_a_hundred_times_the_last_is_asked_about(database: &TestDatabase
         ]
     );
     assert_eq!(house.import(&slip("14.90")).await.unwrap().quotations.created, 1);
+}
+
+/// The first import of all has no last price to compare with; its own prices say as much.
+async fn a_price_a_hundred_times_another_of_its_import_is_asked_about(database: &TestDatabase) {
+    let house = House::open(database).await;
+    let with = |rows: &str| {
+        let mut sheets = house::sheets();
+        let quotations = sheets.iter_mut().find(|(file, _)| *file == "quotations.csv").unwrap();
+        quotations.1.push_str(rows);
+        sheets
+    };
+    let found = problems(house.import(&with("O-8,OAK,SLES,25 kg,150.00,kg,2026-02-01\n")).await.unwrap_err());
+    assert_eq!(
+        found,
+        [
+            "quotations.csv, row 7, price: 150 GBP per kg against 1.5 in O-1; if that is meant, accept unusual prices"
+        ]
+    );
+    // Within one quotation too; but not of another material, in another unit, nor below a hundredfold.
+    let found = problems(
+        house
+            .import(&with("O-8,OAK,STOCK,1 kg,0.30,kg,2026-02-01\nO-8,OAK,STOCK,9 kg,30.00,kg,2026-02-01\n"))
+            .await
+            .unwrap_err(),
+    );
+    assert!(found[0].contains("against 30 in O-8"), "{found:?}");
+    let fine = with("O-8,OAK,SLES,25 kg,149.00,kg,2026-02-01\nO-9,OAK,SLES,25 L,500.00,L,2026-02-01\n");
+    assert_eq!(house.import(&fine).await.unwrap().quotations.created, 7);
 }

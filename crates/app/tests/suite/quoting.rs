@@ -49,6 +49,7 @@ fn record(house: &House, terms: Terms) -> QuotationRecord {
             from_quantity: None,
         }],
         note: None,
+        unusual_prices: false,
     }
 }
 

@@ -1,13 +1,13 @@
 //! Quotations: rows of one supplier with one reference are one quotation.
 
-use app::import::{FreightDraft, OfferDraft, Place, QuotationDraft, SupplierDraft, TermsDraft};
+use app::import::{FreightDraft, OfferDraft, Place, QuotationDraft, TermsDraft};
 use domain::{
     quotations::{FreightPer, PriceBasis},
     text::code_key,
 };
-use kernel::{Currency, DecimalMark, Dimension, Exact, Quantity, UnitPrice};
+use kernel::{Currency, DecimalMark, Dimension, Quantity, UnitPrice};
 use rust_decimal::Decimal;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use crate::{
     collected::{Collected, seen_from},
@@ -219,11 +219,7 @@ fn agree_on_terms(
 }
 
 /// Puts the rows of each quotation together.
-pub(crate) fn assemble(
-    rows: Vec<QuotationRow>,
-    suppliers: &[SupplierDraft],
-    problems: &mut Problems,
-) -> Vec<QuotationDraft> {
+pub(crate) fn assemble(rows: Vec<QuotationRow>, problems: &mut Problems) -> Vec<QuotationDraft> {
     let mut quotations: Vec<QuotationDraft> = Vec::new();
     let mut at: HashMap<(String, String), usize> = HashMap::new();
     let mut supplier_of: HashMap<String, (String, Place)> = HashMap::new();
@@ -266,48 +262,5 @@ pub(crate) fn assemble(
         }
         known.offers.push(offer);
     }
-    warn_of_far_prices(&quotations, suppliers, problems);
     quotations
-}
-
-/// A price a hundred times another of the same material is more often a slip of the point than a change of the market.
-const FAR: i128 = 100;
-
-/// Prices compare within one material, one currency (a supplier whose currency is not in the set is its own), one price basis and one
-/// dimension.
-type Comparable = (String, String, PriceBasis, Dimension);
-
-fn warn_of_far_prices(quotations: &[QuotationDraft], suppliers: &[SupplierDraft], problems: &mut Problems) {
-    let supplier_currency: HashMap<String, Currency> =
-        suppliers.iter().map(|s| (code_key(&s.code), s.currency)).collect();
-    let mut prices: BTreeMap<Comparable, Vec<(Exact, &Place)>> = BTreeMap::new();
-    for quotation in quotations {
-        let supplier = code_key(&quotation.supplier);
-        let currency = quotation.currency.or_else(|| supplier_currency.get(&supplier).copied());
-        let currency = currency.map_or(supplier, |currency| currency.to_string());
-        for offer in &quotation.offers {
-            let each = Exact::from(offer.price).checked_div(&offer.price_per.to_exact());
-            if let Ok(each) = each
-                && offer.price > Decimal::ZERO
-            {
-                let basis = quotation.terms.price_basis.unwrap_or_default();
-                let dimension = offer.price_per.dimension();
-                let key = (code_key(&quotation.material), currency.clone(), basis, dimension);
-                prices.entry(key).or_default().push((each, &offer.place));
-            }
-        }
-    }
-    for ((material, _, _, dimension), mut group) in prices {
-        group.sort_by(|a, b| a.0.cmp(&b.0));
-        if let (Some((low, low_place)), Some((high, place))) = (group.first(), group.last())
-            && *high >= low * &Exact::whole(FAR)
-        {
-            let low_place = seen_from(low_place, place);
-            let message = format!(
-                "per {} of {material} it is {FAR} times the price in {low_place} or more; check both",
-                dimension.unit()
-            );
-            problems.warn(place, "price", message);
-        }
-    }
 }

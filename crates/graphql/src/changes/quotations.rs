@@ -52,6 +52,10 @@ pub struct QuotationRecordInput {
     pub offers: Vec<OfferInput>,
     /// Remarks.
     pub note: Option<String>,
+    /// Take prices that are a hundred times the material's last one, or a hundredth of it, for meant; else they are refused as a slip
+    /// of the point.
+    #[graphql(default)]
+    pub accept_unusual_prices: bool,
 }
 
 /// A price for one pack size from one order quantity up.
@@ -155,6 +159,7 @@ fn quotation(ctx: &Context<'_>, input: QuotationRecordInput) -> Result<Quotation
         terms,
         offers,
         note: input.note,
+        unusual_prices: input.accept_unusual_prices,
     })
 }
 

@@ -315,7 +315,7 @@ pub struct ImportArgs {
     #[arg(long)]
     pub dry_run: bool,
 
-    /// Take prices that are a hundred times the last one, or a hundredth, as they are
+    /// Take prices that are a hundred times another of the same material, or a hundredth, as they are
     #[arg(long)]
     pub accept_unusual_prices: bool,
 
