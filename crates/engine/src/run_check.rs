@@ -103,8 +103,10 @@ pub struct RunCheck {
     pub today: NaiveDate,
     /// What is charged; `None` where a gap stands in the way.
     pub batch: Option<Mass>,
-    /// Units that gives; only for a pack.
+    /// Units that are filled, those kept back among them; only for a pack.
     pub units: Option<u64>,
+    /// Of these, what is for sale: the rest is kept back (first ones off the line, for tests, retains); only for a pack.
+    pub units_for_sale: Option<u64>,
     /// How the run stands.
     pub verdict: Verdict,
     /// Per material: those of the formula in its order, then packaging, then what stands behind intermediates.
@@ -187,12 +189,14 @@ pub struct MakeFirstStep {
 }
 
 /// How much could be made at most.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct Most {
     /// Everything charged, rounded down to the microgram; `None` when nothing on the shelf limits it, or something is not known.
     pub batch: Option<Mass>,
-    /// Whole units; only for a pack.
+    /// Whole units filled, those kept back among them; only for a pack.
     pub units: Option<u64>,
+    /// Of these, what is for sale; only for a pack.
+    pub units_for_sale: Option<u64>,
     /// What would be short if any more were made.
     pub limited_by: Vec<MaterialRef>,
 }
@@ -201,6 +205,14 @@ pub struct Most {
 pub(crate) struct Subject<'a> {
     pub version: &'a FormulaVersion,
     pub pack: Option<&'a Pack>,
+}
+
+impl Subject<'_> {
+    /// What of so many units filled is for sale: the rest is kept back.
+    pub fn for_sale(&self, units: Option<u64>) -> Option<u64> {
+        let kept_back = u64::from(self.pack?.run.units_kept_back);
+        units.map(|units| units.saturating_sub(kept_back))
+    }
 }
 
 /// Finds what a run is of.
@@ -274,8 +286,7 @@ pub fn run_check(view: &View<'_>, shelf: &Shelf, request: &RunRequest) -> Result
     let left = walk.clone();
 
     let sized = plan.size(request.amount)?;
-    let most =
-        if complete { plan.most(&left)? } else { Most { batch: None, units: None, limited_by: Vec::new() } };
+    let most = if complete { plan.most(&left)? } else { Most::default() };
     let run = sized.as_ref().map(|sized| {
         let run = Run {
             who: RunRef::Asked,
@@ -309,6 +320,7 @@ pub fn run_check(view: &View<'_>, shelf: &Shelf, request: &RunRequest) -> Result
         today: request.today,
         batch: sized.as_ref().map(|sized| sized.batch),
         units: sized.as_ref().and_then(|sized| sized.units),
+        units_for_sale: sized.as_ref().and_then(|sized| subject.for_sale(sized.units)),
         verdict,
         materials,
         make_first: run.as_ref().map(|run| make_first_steps(&recipes, run)).unwrap_or_default(),
@@ -421,7 +433,7 @@ impl Plan<'_, '_> {
 
     /// The most that fits. Needs grow with the size, so halving the space between a size that fits and one that does not finds it.
     fn most(&self, left: &Walk<'_>) -> Result<Most, EngineError> {
-        let unknown = Most { batch: None, units: None, limited_by: Vec::new() };
+        let unknown = Most::default();
         if let Some(pack) = self.subject.pack
             && fill_mass(self.recipes.view(), pack, self.subject.version)?.is_err()
         {
@@ -449,7 +461,8 @@ impl Plan<'_, '_> {
                 None => return Ok(unknown),
             }
         };
-        Ok(Most { batch: Some(most.batch), units: most.units, limited_by })
+        let units_for_sale = self.subject.for_sale(most.units);
+        Ok(Most { batch: Some(most.batch), units: most.units, units_for_sale, limited_by })
     }
 
     /// Gaps in the way of a size, and what to know about it.

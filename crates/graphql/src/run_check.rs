@@ -206,6 +206,11 @@ impl RunCheck {
         self.0.units.map(Decimal::whole)
     }
 
+    /// Of these, what is for sale: the rest is kept back (first ones off the line, for tests, retains); only for a pack.
+    async fn units_for_sale(&self) -> Option<Decimal> {
+        self.0.units_for_sale.map(Decimal::whole)
+    }
+
     /// How the run stands.
     async fn verdict(&self) -> Verdict {
         self.0.verdict.into()
@@ -232,6 +237,7 @@ impl RunCheck {
         Ok(Most {
             batch_kg: self.0.most.batch.map(kg),
             units: self.0.most.units.map(Decimal::whole),
+            units_for_sale: self.0.most.units_for_sale.map(Decimal::whole),
             limited_by: materials_of(ctx, self.0.most.limited_by.iter().map(|material| material.id))?,
         })
     }
@@ -265,6 +271,8 @@ pub struct Most {
     pub batch_kg: Option<Decimal>,
     /// Whole units filled, those kept back from sale among them; only for a pack.
     pub units: Option<Decimal>,
+    /// Of these, what is for sale; only for a pack.
+    pub units_for_sale: Option<Decimal>,
     /// What would be short if any more were made.
     pub limited_by: Vec<Material>,
 }

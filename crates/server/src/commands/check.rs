@@ -31,7 +31,9 @@ struct Answer {
     /// `can-be-made`, `make-first`, `short` or `not-known`.
     verdict: Verdict,
     batch: Option<Amount>,
+    /// Filled, those kept back among them.
     units: Option<u64>,
+    units_for_sale: Option<u64>,
     materials: Vec<Material>,
     make_first: Vec<MakeFirst>,
     most: Most,
@@ -110,7 +112,9 @@ struct MakeFirst {
 #[derive(Serialize)]
 struct Most {
     batch: Option<Amount>,
+    /// Filled, those kept back among them.
     units: Option<u64>,
+    units_for_sale: Option<u64>,
     limited_by: Vec<String>,
 }
 
@@ -165,6 +169,7 @@ fn answer_of(catalogue: &Catalogue, checked: &RunCheck) -> Answer {
         verdict: checked.verdict,
         batch: checked.batch.map(Amount::from),
         units: checked.units,
+        units_for_sale: checked.units_for_sale,
         materials: checked.materials.iter().map(material_of).collect(),
         make_first: checked
             .make_first
@@ -180,6 +185,7 @@ fn answer_of(catalogue: &Catalogue, checked: &RunCheck) -> Answer {
         most: Most {
             batch: checked.most.batch.map(Amount::from),
             units: checked.most.units,
+            units_for_sale: checked.most.units_for_sale,
             limited_by: checked.most.limited_by.iter().map(code).collect(),
         },
         cautions: checked.cautions.cautions.iter().map(|caution| caution.text.clone()).collect(),
@@ -282,9 +288,18 @@ fn text(answer: &Answer) -> String {
     text
 }
 
+/// What of the units filled is for sale, where some are kept back.
+fn for_sale(filled: u64, for_sale: Option<u64>) -> String {
+    for_sale
+        .filter(|units| *units < filled)
+        .map_or_else(String::new, |units| format!(", {units} of them for sale"))
+}
+
 fn headline(text: &mut String, answer: &Answer) {
     let mut what = match (&answer.pack, answer.units) {
-        (Some(pack), Some(units)) => format!("{units} units of {pack}"),
+        (Some(pack), Some(units)) => {
+            format!("{units} units of {pack}{}", for_sale(units, answer.units_for_sale))
+        }
         (Some(pack), None) => pack.clone(),
         (None, _) => answer.formula.clone(),
     };
@@ -395,7 +410,8 @@ fn most(text: &mut String, answer: &Answer) {
         let _ = writeln!(text, "\nNothing of it could be made: {} is short.", most.limited_by.join(", "));
         return;
     }
-    let units = most.units.map_or_else(String::new, |units| format!("{units} units, "));
+    let of_most = |units| format!("{units} units{}, ", for_sale(units, most.units_for_sale));
+    let units = most.units.map_or_else(String::new, of_most);
     let limit = if most.limited_by.is_empty() {
         String::new()
     } else {

@@ -114,7 +114,7 @@ fn card(catalogue: &Catalogue, who: &Who, fields: &Fields, check: &RunCheck) -> 
         section class={ "verdict " (tone(check.verdict).class()) } aria-labelledby="verdict" {
             h2 #verdict { (t::verdict(check.verdict)) }
             p {
-                (t::run_of(check.units)) " "
+                (t::run_of(check.units, check.units_for_sale)) " "
                 @if let Some(batch) = check.batch { (fig::exact(&batch.to_exact(), 1, "kg")) " " (t::CHARGED_IN_ALL) ", " }
                 (fig::date(check.on))
             }

@@ -209,8 +209,14 @@ pub(crate) const fn material_verdict(verdict: Verdict) -> &'static str {
 }
 
 /// What a run is of.
-pub(crate) fn run_of(units: Option<u64>) -> String {
-    units.map_or_else(String::new, |units| format!("{units} units from"))
+pub(crate) fn run_of(units: Option<u64>, for_sale: Option<u64>) -> String {
+    match (units, for_sale) {
+        (None, _) => String::new(),
+        (Some(units), Some(for_sale)) if for_sale < units => {
+            format!("{units} units filled, {for_sale} of them for sale, from")
+        }
+        (Some(units), _) => format!("{units} units from"),
+    }
 }
 
 /// Lots that cannot be used.
