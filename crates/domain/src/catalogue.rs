@@ -4,7 +4,7 @@ mod replaced;
 
 use chrono::NaiveDate;
 use kernel::{
-    Currency,
+    Currency, Quantity,
     ids::{FormulaId, FormulaVersionId, IdMap, MaterialId, PackId, QuotationId, SupplierId},
 };
 use serde::{Deserialize, Serialize};
@@ -221,6 +221,21 @@ impl Catalogue {
     /// The rate of a pair that holds on a day: the latest not after it. The opposite pair is not turned round here.
     pub fn rate_on(&self, from: Currency, to: Currency, day: NaiveDate) -> Option<&ExchangeRate> {
         self.rates.get(&(from, to))?.iter().rev().find(|rate| rate.date <= day)
+    }
+
+    /// The day from which an offer of a pack no longer holds because the supplier offers the pack anew; `None` where nothing took its
+    /// place, and for a quotation with an end of its own. Once replaced it stays so, even when what replaced it lapses.
+    pub fn replaced_on(&self, quotation: &Quotation, pack: Quantity) -> Option<NaiveDate> {
+        if quotation.valid_until.is_some() {
+            return None;
+        }
+        self.quotations_of(quotation.material)
+            .iter()
+            .filter(|later| later.valid_from > quotation.valid_from && later.supplier == quotation.supplier)
+            .filter(|later| later.terms.price_basis == quotation.terms.price_basis)
+            .filter(|later| later.offers.iter().any(|offer| offer.pack == pack))
+            .map(|later| later.valid_from)
+            .min()
     }
 
     /// All rates of the house, by name and day.

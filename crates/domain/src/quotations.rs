@@ -25,7 +25,7 @@ pub struct Quotation {
     pub currency: Currency,
     /// First day it holds.
     pub valid_from: NaiveDate,
-    /// Last day it holds; `None` until replaced.
+    /// Last day it holds; `None` until a later quotation of the supplier offers the same pack.
     pub valid_until: Option<NaiveDate>,
     /// From order to delivery; `None` for the supplier's usual.
     pub lead_time: Option<Span>,

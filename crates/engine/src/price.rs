@@ -12,6 +12,7 @@ mod order;
 
 use chrono::NaiveDate;
 use domain::{
+    Catalogue,
     dates::Span,
     materials::Material,
     quotations::{BreakCounts, Quotation},
@@ -154,13 +155,56 @@ pub(crate) fn landed_cost(
 /// A material's quotations as they stand on a day: first those that hold, all alike; then lapsed ones, the latest first; then coming
 /// ones, the next first.
 fn seen<'a>(view: &View<'a>, material: &Material, on: NaiveDate) -> Vec<(Validity, QuotationSeen<'a>)> {
-    let soon = view.catalogue().settings.lapses_soon_days;
-    let mut seen: Vec<_> = view
-        .quotations_of(material.id, on)
-        .map(|quotation| (validity(quotation.quotation, on, soon), quotation))
-        .collect();
+    let mut seen = standing(view, material, on);
     seen.sort_by_key(|(validity, _)| rank(*validity, on));
     seen
+}
+
+/// A material's quotations with how it stands with them on a day. One without an end of its own lasts until its supplier offers the
+/// same pack anew; where only some of its packs are, it stands here twice, with the one and with the other.
+fn standing<'a>(view: &View<'a>, material: &Material, on: NaiveDate) -> Vec<(Validity, QuotationSeen<'a>)> {
+    let soon = view.catalogue().settings.lapses_soon_days;
+    let mut all = Vec::new();
+    for mut quotation in view.quotations_of(material.id, on) {
+        let entered = quotation.quotation;
+        let replaced = |pack| view.catalogue().replaced_on(entered, pack).filter(|day| *day <= on);
+        if entered.valid_until.is_none() && entered.offers.iter().any(|offer| replaced(offer.pack).is_some())
+        {
+            let (gone, left): (Vec<_>, Vec<_>) =
+                std::mem::take(&mut quotation.offers).into_iter().partition(|o| replaced(o.pack).is_some());
+            let mut days: Vec<NaiveDate> = gone.iter().filter_map(|offer| replaced(offer.pack)).collect();
+            days.sort_unstable();
+            days.dedup();
+            for day in days {
+                let offers = gone.iter().filter(|offer| replaced(offer.pack) == Some(day)).cloned().collect();
+                all.push((lapsed_before(day, on), QuotationSeen { offers, ..quotation.clone() }));
+            }
+            quotation.offers = left;
+        }
+        if !quotation.offers.is_empty() {
+            all.push((validity(entered, on, soon), quotation));
+        }
+    }
+    all
+}
+
+/// Lapsed on the eve of the day another took its place.
+fn lapsed_before(replaced: NaiveDate, on: NaiveDate) -> Validity {
+    let until = replaced.pred_opt().unwrap_or(replaced);
+    Validity::Lapsed { until, days_ago: (on - until).num_days() }
+}
+
+/// How it stands with a quotation as a whole: [`validity`], and lapsed once its supplier has offered each of its packs anew.
+pub fn validity_among(catalogue: &Catalogue, quotation: &Quotation, on: NaiveDate) -> Validity {
+    let replaced: Option<Vec<NaiveDate>> = quotation
+        .offers
+        .iter()
+        .map(|offer| catalogue.replaced_on(quotation, offer.pack).filter(|day| *day <= on))
+        .collect();
+    match replaced.and_then(|days| days.into_iter().max()) {
+        Some(day) => lapsed_before(day, on),
+        None => validity(quotation, on, catalogue.settings.lapses_soon_days),
+    }
 }
 
 fn rank(validity: Validity, on: NaiveDate) -> (u8, i64) {
@@ -235,11 +279,9 @@ pub fn landed_offers(
     let a_year = a_year(view, material, &asked, on)?;
     let view = &view.buying(material.id);
     let asked = &PriceQuestion { a_year: a_year.as_ref(), ..asked };
-    let soon = view.catalogue().settings.lapses_soon_days;
     let mut orders = Vec::new();
     let mut gaps = Vec::new();
-    for quotation in view.quotations_of(material.id, on) {
-        let validity = validity(quotation.quotation, on, soon);
+    for (validity, quotation) in standing(view, material, on) {
         for offer in &quotation.offers {
             let question = Question { view, material, asked, on, validity };
             match question.order(&quotation, offer) {

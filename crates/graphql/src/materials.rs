@@ -234,7 +234,7 @@ impl Material {
         let rows = catalogue.quotations_of(self.0.id).iter();
         Ok(quotation_page(
             &paging,
-            rows.filter(|q| valid_on.is_none_or(|day| crate::quotations::holds(q, day.0))),
+            rows.filter(|q| valid_on.is_none_or(|day| crate::quotations::holds(&catalogue, q, day.0))),
         ))
     }
 

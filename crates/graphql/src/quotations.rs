@@ -4,8 +4,11 @@ use std::sync::Arc;
 
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::NaiveDate;
-use domain::quotations::{FreightPer as Per, Quotation as Row};
-use engine::price::validity;
+use domain::{
+    Catalogue,
+    quotations::{FreightPer as Per, Quotation as Row},
+};
+use engine::price::validity_among;
 
 use crate::{
     amounts::{Money, Quantity, UnitPrice},
@@ -57,7 +60,7 @@ impl Quotation {
         Date(self.0.valid_from)
     }
 
-    /// Last day it holds; null until replaced.
+    /// Last day it holds; null until the supplier offers its packs anew.
     async fn valid_until(&self) -> Option<Date> {
         self.0.valid_until.map(Date)
     }
@@ -68,8 +71,7 @@ impl Quotation {
         ctx: &Context<'_>,
         #[graphql(desc = "The day; today when nothing is said.")] on: Option<Date>,
     ) -> Result<Validity> {
-        let soon = ctx.catalogue()?.settings.lapses_soon_days;
-        Ok(Validity(validity(&self.0, ctx.day(on)?, soon)))
+        Ok(Validity(validity_among(&*ctx.catalogue()?, &self.0, ctx.day(on)?)))
     }
 
     /// From order to delivery; null for the supplier's usual.
@@ -191,8 +193,8 @@ impl ExchangeRate {
 }
 
 /// Whether a quotation holds on a day.
-pub(crate) fn holds(quotation: &Row, day: NaiveDate) -> bool {
-    quotation.valid_from <= day && quotation.valid_until.is_none_or(|until| day <= until)
+pub(crate) fn holds(catalogue: &Catalogue, quotation: &Row, day: NaiveDate) -> bool {
+    validity_among(catalogue, quotation, day).holds()
 }
 
 /// A page of quotations, by first day and reference.
@@ -240,7 +242,7 @@ impl QuotationsQuery {
         let rows = rows
             .iter()
             .filter(|q| supplier.as_ref().is_none_or(|supplier| q.supplier == supplier.id))
-            .filter(|q| valid_on.is_none_or(|day| holds(q, day.0)));
+            .filter(|q| valid_on.is_none_or(|day| holds(&catalogue, q, day.0)));
         Ok(quotation_page(&paging, rows))
     }
 

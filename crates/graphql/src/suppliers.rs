@@ -74,7 +74,7 @@ impl Supplier {
         let rows = catalogue.quotations().iter().filter(|q| q.supplier == self.0.id);
         Ok(quotation_page(
             &paging,
-            rows.filter(|q| valid_on.is_none_or(|day| crate::quotations::holds(q, day.0))),
+            rows.filter(|q| valid_on.is_none_or(|day| crate::quotations::holds(&catalogue, q, day.0))),
         ))
     }
 }

@@ -30,6 +30,62 @@ fn check(house: &House, demanded: &str, expected: &[&str]) {
     check_on(house, &Overlay::default(), demanded, "2026-06-15", expected);
 }
 
+/// A quotation without an end lasts until its supplier offers the same pack anew, and does not come back when that lapses: else a rise
+/// would never be seen, for the old price is the lower one.
+#[test]
+fn a_later_offer_takes_the_place_of_one_without_an_end() {
+    let mut house = House::new();
+    let first = house.quote("X", "25 kg", "1.50", "1 kg");
+    first.valid_from = day("2026-01-01");
+    first.offers.push(offer("1 kg", price("3.00"), "1 kg", None));
+    let supplier = first.supplier;
+    let later = house.quote("X", "25 kg", "1.70", "1 kg");
+    (later.supplier, later.valid_from) = (supplier, day("2026-06-01"));
+    later.valid_until = Some(day("2026-06-30"));
+    let on = |day: &str, demanded: &str| {
+        let catalogue = house.catalogue();
+        let material = catalogue.materials.by_code("X").unwrap();
+        let found = landed_price(
+            &View::plain(&catalogue),
+            material,
+            &Exact::from(dec(demanded)),
+            super::fixtures::day(day),
+        );
+        let found = found.unwrap().unwrap();
+        (shown(&found.per_unit, 2), found.source.validity.holds())
+    };
+    assert_eq!(on("2026-05-31", "25"), ("1.50".to_owned(), true));
+    assert_eq!(on("2026-06-01", "25"), ("1.70".to_owned(), true));
+    // The small pack was not offered anew.
+    assert_eq!(on("2026-06-15", "1"), ("3.00".to_owned(), true));
+    assert_eq!(on("2026-07-15", "1"), ("3.00".to_owned(), true));
+    let catalogue = house.catalogue();
+    let [first, later] = catalogue.quotations() else { panic!("two quotations") };
+    let standing = |quotation: &domain::quotations::Quotation, on: &str| {
+        crate::price::validity_among(&catalogue, quotation, day(on)).code()
+    };
+    assert_eq!(standing(first, "2026-07-15"), "VALID", "one of its packs still stands");
+    assert_eq!(standing(later, "2026-07-15"), "LAPSED");
+
+    house.parts.quotations[0].offers.pop();
+    let catalogue = house.catalogue();
+    let [first, _] = catalogue.quotations() else { panic!("two quotations") };
+    assert_eq!(crate::price::validity_among(&catalogue, first, day("2026-05-31")).code(), "VALID");
+    let found = crate::price::validity_among(&catalogue, first, day("2026-07-15"));
+    assert_eq!(found, crate::source::Validity::Lapsed { until: day("2026-05-31"), days_ago: 45 });
+    let material = catalogue.materials.by_code("X").unwrap();
+    let lapsed = landed_price(&View::plain(&catalogue), material, &Exact::ONE, day("2026-07-15"));
+    let lapsed = lapsed.unwrap().unwrap();
+    assert_eq!((shown(&lapsed.per_unit, 2), lapsed.source.validity.holds()), ("1.70".to_owned(), false));
+
+    // Another supplier's offer takes no place of it.
+    let other = house.supplier("S2");
+    house.parts.quotations[1].supplier = other;
+    let catalogue = house.catalogue();
+    let [first, _] = catalogue.quotations() else { panic!("two quotations") };
+    assert_eq!(crate::price::validity_among(&catalogue, first, day("2026-07-15")).code(), "VALID");
+}
+
 #[test]
 fn units_of_packs_and_prices() {
     let one = |pack: &str, offered: &str, per: &str, expected: &str| {

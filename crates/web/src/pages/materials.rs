@@ -14,7 +14,7 @@ use domain::{
 };
 use engine::{
     View,
-    price::{landed_price, validity},
+    price::{landed_price, validity_among},
 };
 use kernel::Exact;
 use maud::{Markup, html};
@@ -236,7 +236,7 @@ fn paid_table(lots: &[Lot], unit: &str) -> Markup {
 }
 
 fn quotation_row(catalogue: &Catalogue, quotation: &Quotation, today: NaiveDate) -> Markup {
-    let state = validity(quotation, today, catalogue.settings.lapses_soon_days);
+    let state = validity_among(catalogue, quotation, today);
     let tone = match state.code() {
         "VALID" => Tone::Good,
         "LAPSED" => Tone::Bad,
