@@ -228,7 +228,7 @@ impl Ticket {
     }
 
     /// Why it did not cost what it should have: price, mix, yield, usage and overhead; null until it is complete.
-    #[graphql(complexity = "crate::limits::calculation(child_complexity)")]
+    #[graphql(complexity = "crate::limits::question(child_complexity)")]
     async fn variances(
         &self,
         ctx: &Context<'_>,

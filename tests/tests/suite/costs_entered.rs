@@ -2,6 +2,7 @@
 //! formula lines in every way they are written. Each change is sent twice and happens once.
 
 use black_box::{Server, run};
+use rust_decimal::Decimal;
 use serde_json::{Value, json};
 use testkit::{db::TestDatabase, on_both_databases};
 
@@ -9,6 +10,7 @@ on_both_databases!(
     an_offer_with_all_its_terms,
     rates_of_the_house_and_what_they_are_paid_for,
     lines_as_they_are_really_written,
+    finished_batches_against_their_standard,
 );
 
 const QUOTE: &str = "mutation($input: QuotationRecordInput!) { quotationRecord(input: $input) {
@@ -84,6 +86,18 @@ async fn an_offer_with_all_its_terms(database: &TestDatabase) {
     );
     assert_eq!(used["charges"][5], json!({ "name": "carriage", "cost": { "amount": "0.304" } }));
     assert_eq!(used["depositPerPack"]["amount"], "12");
+
+    // A slip of the point is not let in unless it is said to be meant.
+    let mut slip = variables.clone();
+    slip["input"]["requestKey"] = json!("quote-slip");
+    slip["input"]["reference"] = json!("AF-0799");
+    slip["input"]["offers"][0]["price"] = gbp("400");
+    let answer = server.graphql(QUOTE, slip.clone()).await;
+    assert_eq!(answer.error_code(), "INVALID_INPUT");
+    assert!(answer.body.contains("400 GBP per kg against 4 in AF-0700"), "{}", answer.body);
+    slip["input"]["acceptUnusualPrices"] = json!(true);
+    let meant = server.graphql(QUOTE, slip).await.data();
+    assert_eq!(meant["quotationRecord"]["quotation"]["reference"], "AF-0799");
 
     // The same reference again is refused; another content under the same key is an error; what makes no sense is told in full.
     let mut again = variables.clone();
@@ -408,4 +422,91 @@ async fn lines_as_they_are_really_written(database: &TestDatabase) {
     assert_eq!(answer.error_code(), "INVALID_INPUT");
     let told = answer.body.clone();
     assert!(told.contains("PM-CIT") && told.contains("PM-XAN"), "{told}");
+}
+
+const VARIANCES: &str = "query($basis: Basis, $asOf: Date) { tickets(statuses: [COMPLETE], first: 40) { nodes { number
+    variances(basis: $basis, asOf: $asOf) { basis asOf forWantOfStandards complete gaps { text } posted { amount }
+        standardCost { amount } actualCost { amount } total { amount }
+        liquid { ...part } filling { ...part } } } } }
+    fragment part on Variances { standardCost { amount } actualCost { amount } price { amount } mix { amount } yield { amount }
+        otherUsage { amount } overhead { amount } total { amount }
+        lines { label price { amount } mix { amount } yield { amount } otherUsage { amount } overhead { amount } total { amount } } }";
+
+/// Finished batches of the demo against prices of their day, and against standards once they are frozen: it adds up to the penny.
+async fn finished_batches_against_their_standard(database: &TestDatabase) {
+    run(database.url(), ["demo", "--check"]).code(0);
+    let server = Server::with_token(database.url());
+    let amount = |value: &Value, field: &str| -> Decimal {
+        value[field]["amount"].as_str().unwrap_or_else(|| panic!("{field}: {value}")).parse().unwrap()
+    };
+    let columns = ["price", "mix", "yield", "otherUsage", "overhead"];
+    let add_up = |part: &Value| {
+        let total: Decimal = columns.iter().map(|column| amount(part, column)).sum();
+        assert_eq!(total, amount(part, "total"), "{part}");
+        assert_eq!(amount(part, "standardCost") - amount(part, "actualCost"), total, "{part}");
+        let lines = part["lines"].as_array().unwrap();
+        for column in columns.iter().chain(&["total"]) {
+            let sum: Decimal = lines.iter().map(|line| amount(line, column)).sum();
+            assert_eq!(sum, amount(part, column), "{column}: {part}");
+        }
+    };
+    let compared = |data: &Value| {
+        let mut compared = 0;
+        for ticket in data["tickets"]["nodes"].as_array().unwrap() {
+            let found = &ticket["variances"];
+            if found["complete"] == false {
+                assert!(
+                    !found["gaps"].as_array().unwrap().is_empty() && found["total"].is_null(),
+                    "{ticket}"
+                );
+                continue;
+            }
+            compared += 1;
+            add_up(&found["liquid"]);
+            let mut total = amount(&found["liquid"], "total");
+            if !found["filling"].is_null() {
+                add_up(&found["filling"]);
+                total += amount(&found["filling"], "total");
+            }
+            assert_eq!(total, amount(found, "total"));
+        }
+        compared
+    };
+    let before = server.graphql(VARIANCES, json!({})).await.data();
+    assert!(compared(&before) >= 3, "{before}");
+    let first = &before["tickets"]["nodes"][0];
+    assert_eq!(first["variances"]["forWantOfStandards"], true, "{first}");
+
+    let freeze = "mutation($input: StandardsFreezeInput!) { standardsFreeze(input: $input) {
+        ... on StandardsFreezePayload { frozen { on standards { frozenOn basis } } } ... on Refused { refusals { code } } } }";
+    let input = json!({ "input": { "requestKey": "freeze-1", "on": "2020-01-01" } });
+    let frozen = server.graphql(freeze, input.clone()).await.data();
+    assert_eq!(server.graphql(freeze, input).await.data(), frozen, "sent twice, done once");
+    let listed = "{ standards(on: \"2020-06-30\", first: 100) { totalCount nodes { frozenOn basis explained material { code } unitCost { amount } } } }";
+    let standards = server.graphql(listed, json!({})).await.data();
+    let kept = frozen["standardsFreeze"]["frozen"]["standards"].as_array().unwrap().len();
+    assert_eq!(standards["standards"]["totalCount"], kept);
+    assert_eq!(standards["standards"]["nodes"][0]["frozenOn"], "2020-01-01");
+    assert_eq!(standards["standards"]["nodes"][0]["basis"], "REPLACEMENT");
+    let shown = run(database.url(), ["--json", "standards", "list", "--on", "2020-06-30"]).code(0).json();
+    assert_eq!(shown.as_array().unwrap().len(), kept);
+
+    let after = server.graphql(VARIANCES, json!({})).await.data();
+    assert!(compared(&after) >= 3, "{after}");
+    let standing = after["tickets"]["nodes"].as_array().unwrap().iter().map(|ticket| &ticket["variances"]);
+    assert!(
+        standing.filter(|found| found["complete"] == true).any(|found| found["basis"] == "STANDARD"),
+        "{after}"
+    );
+    let stated = server.graphql(VARIANCES, json!({ "basis": "REPLACEMENT" })).await.data();
+    assert_eq!(stated["tickets"]["nodes"][0]["variances"]["total"], first["variances"]["total"]);
+
+    // The same at the shell.
+    let number = first["number"].as_str().unwrap();
+    let shown = run(database.url(), ["--json", "variances", number, "--basis", "replacement"]).code(0).json();
+    let total: Decimal = shown["liquid"]["total"].as_str().unwrap().parse().unwrap();
+    assert_eq!(total, amount(&first["variances"]["liquid"], "total"), "{shown}");
+    let text = run(database.url(), ["variances", number]).code(0).out;
+    assert!(text.contains("The liquid") && text.contains("all of it"), "{text}");
+    run(database.url(), ["variances", "T-NONE"]).code(2);
 }

@@ -191,7 +191,7 @@ impl Laid<'_> {
                 let change = TermsAdjustment::Surcharge(Charge {
                     name: name.clone(),
                     amount: not_below_nought(*amount, "a surcharge").map_err(does_not_fit)?,
-                    per: per_something(*per).map_err(does_not_fit)?,
+                    per: per_something(*per).map_err(does_not_fit)?.into(),
                 });
                 self.overlay.terms.push(TermsChange { scope, change, from: *from });
             }

@@ -35,7 +35,7 @@ fn what_is_in_the_cost_of_a_purchase() {
     assert_eq!(landed(&house), dec("2.2"), "transport goes on");
     house.parts.quotations[0].terms.duty = Some(Duty { percent: percent("6.5"), on: DutyOn::Price });
     assert_eq!(landed(&house), dec("2.3235"), "import duty goes on");
-    let handling = Charge { name: "handling".to_owned(), amount: price("12"), per: FreightPer::Order };
+    let handling = Charge { name: "handling".to_owned(), amount: price("12"), per: FreightPer::Order.into() };
     house.parts.quotations[0].terms.charges.push(handling);
     assert_eq!(landed(&house), dec("2.4435"), "handling goes on");
     house.parts.quotations[0].terms.deposit = Some(Deposit { amount: price("40"), forfeited: Percent::ZERO });

@@ -591,7 +591,8 @@ fn really(parts: &mut CatalogueParts, change: &Change) {
         }
         Change::Surcharge { of, name, amount, per, .. } => {
             for quotation in parts.quotations.iter_mut().filter(|quotation| is_of(of, quotation)) {
-                let charge = Charge { name: name.clone(), amount: *amount, per: (*per).into() };
+                let charge =
+                    Charge { name: name.clone(), amount: *amount, per: FreightPer::from(*per).into() };
                 quotation.terms.charges.push(charge);
             }
         }
