@@ -5,7 +5,10 @@
 //! numbers. Everything else is asked as a cost sheet asks it.
 
 use chrono::NaiveDate;
-use domain::{materials::Material, quotations::FreightPer};
+use domain::{
+    materials::Material,
+    quotations::{ChargePer, FreightPer},
+};
 use kernel::Exact;
 
 use super::{PriceQuestion, Question, Stop, rank, seen};
@@ -71,13 +74,12 @@ impl Ladder {
 
 fn depends_on_quantity(quotation: &QuotationSeen<'_>) -> bool {
     let entered = quotation.quotation;
-    let by_order = |per: FreightPer| per == FreightPer::Order;
     quotation.offers.iter().any(|offer| offer.from_quantity.is_some())
         || entered.offers.iter().any(|offer| offer.from_quantity.is_some())
         || entered.minimum_order.is_some()
         || quotation.terms.small_order.is_some()
-        || quotation.freight.as_ref().is_some_and(|freight| by_order(freight.per))
-        || quotation.terms.charges.iter().any(|charge| by_order(charge.per))
+        || quotation.freight.as_ref().is_some_and(|freight| freight.per == FreightPer::Order)
+        || quotation.terms.charges.iter().any(|charge| charge.per == ChargePer::Order)
 }
 
 impl Offers {
