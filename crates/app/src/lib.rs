@@ -31,9 +31,9 @@ mod ticket_lines;
 mod tickets;
 mod tokens;
 mod trace;
-mod weigh_rules;
 mod unusual;
 mod variances;
+mod weigh_rules;
 mod weighing;
 mod what_if;
 
@@ -84,8 +84,8 @@ pub use tickets::{
 };
 pub use tokens::{IssuedToken, TokenIssue};
 pub use trace::{FinishedLot, LotTrace, RecallDrill, TracedTicket, UnderWay};
-pub use weighing::{TicketWeigh, WeighingConfirm, WeighingHow, WeighingTakeBack, WeighingWrite};
 pub use variances::TicketVariances;
+pub use weighing::{TicketWeigh, WeighingConfirm, WeighingHow, WeighingTakeBack, WeighingWrite};
 
 /// Where "now" comes from. The real clock lives in `server`; tests move theirs by hand.
 pub trait Clock: Send + Sync {

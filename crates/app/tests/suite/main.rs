@@ -21,6 +21,6 @@ mod races;
 mod random_histories;
 mod requests;
 mod rights;
-mod weighing;
 mod variances;
+mod weighing;
 mod what_if;

@@ -51,6 +51,7 @@ async fn made(database: &TestDatabase, premix_value: Option<&str>) -> (House, ke
         filled: Count::from_thousandths(180_000),
         spoiled: vec![SpoiledComponent { material: bottle, pieces: Count::from_thousandths(5_000) }],
         lot_number: None,
+        counts: app::FillingCounts::default(),
     };
     let input = TicketComplete { fillings: vec![filling], ..complete(&ticket, "96") };
     let ticket = house.app.ticket_complete(&house.change(), input).await.unwrap();

@@ -136,6 +136,7 @@ async fn a_scenario_is_kept_and_run_again(database: &TestDatabase) {
             from_quantity: None,
         }],
         note: None,
+        unusual_prices: false,
     };
     house.app.quotation_record(&house.change(), quotation).await.unwrap();
     let run = house.app.scenario_run(&house.actor, kept.clone(), None, Parts::PLAIN).await.unwrap();
