@@ -370,12 +370,6 @@ pub(crate) fn draft_of(
         if let Some(tolerance) = line.weighing_tolerance {
             problems.take(&format!("{place}.weighingTolerance"), tolerance.require_share());
         }
-        for limit in [line.use_level_from, line.use_level_to].into_iter().flatten() {
-            problems.take(&format!("{place}.useLevel"), limit.require_share());
-        }
-        if line.use_level_from.zip(line.use_level_to).is_some_and(|(from, to)| from > to) {
-            problems.push(format!("{place}.useLevel"), "the least is more than the most");
-        }
         let mut short = |field: &str, value: Option<&str>| {
             let value = value.filter(|v| !v.trim().is_empty())?;
             problems.take(&format!("{place}.{field}"), text::name("this", value))

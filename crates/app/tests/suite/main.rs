@@ -8,8 +8,8 @@
 )]
 
 mod bases;
-mod finishing;
 mod drafts;
+mod finishing;
 mod house;
 mod importing;
 mod lines;

@@ -21,6 +21,6 @@ pub mod subject;
 pub mod swap;
 pub mod token;
 pub mod trace;
-pub mod vary;
 pub mod variances;
+pub mod vary;
 pub mod what_if;

@@ -165,6 +165,7 @@ fn input(catalogue: &Catalogue, fields: &Fields) -> Result<(String, QuotationRec
         freight,
         terms: Terms { discount, ..Terms::default() },
         offers,
+        unusual_prices: false,
         note: fields.text("note"),
     };
     Ok((material.code.clone(), record))
