@@ -24,6 +24,8 @@ mod m0009_making_cost;
 mod m0010_standards;
 mod m0011_charges;
 mod m0013_lots;
+mod m0014_counts;
+mod m0015_corrections;
 mod m0016_ticket_life;
 mod m0017_finishing;
 mod m0019_today;
@@ -49,6 +51,8 @@ impl MigratorTrait for Migrator {
             Box::new(m0010_standards::Migration),
             Box::new(m0011_charges::Migration),
             Box::new(m0013_lots::Migration),
+            Box::new(m0014_counts::Migration),
+            Box::new(m0015_corrections::Migration),
             Box::new(m0016_ticket_life::Migration),
             Box::new(m0017_finishing::Migration),
             Box::new(m0019_today::Migration),

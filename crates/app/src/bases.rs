@@ -14,8 +14,12 @@ use engine::{
     CostRequest, CostSheet, View,
     basis::{Basis, HistoryBook, OnBases, StandardCost, bases_side_by_side, freeze_costs, materials_priced},
 };
-use kernel::{Exact, ids::MaterialId};
+use kernel::{
+    Exact, Money,
+    ids::{MaterialId, MovementId},
+};
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
 
 use crate::{App, Change, Error, change::Begun};
 
@@ -188,7 +192,28 @@ impl App {
         let tx = self.store().begin_read().await?;
         let lots = store::lots::lots_ever_of_materials(&tx, materials).await?;
         let ids: Vec<_> = lots.iter().map(|lot| lot.id).collect();
-        let movements = store::stock::movements_of_lots(&tx, &ids).await?;
+        let mut movements = store::stock::movements_of_lots(&tx, &ids).await?;
+        // What was settled later counts as if it had been known from the start.
+        let mut corrected: HashMap<MovementId, Money> = HashMap::new();
+        for share in
+            store::corrections::corrections_of_lots(&tx, &ids).await?.into_iter().flat_map(|c| c.shares)
+        {
+            let sum = match corrected.get(&share.movement) {
+                Some(sum) => sum.checked_add(share.amount)?,
+                None => share.amount,
+            };
+            corrected.insert(share.movement, sum);
+        }
+        if !corrected.is_empty() {
+            for movement in &mut movements {
+                if let Some(by) = corrected.get(&movement.id) {
+                    movement.value = Some(match movement.value {
+                        Some(posted) => posted.checked_add(*by)?,
+                        None => *by,
+                    });
+                }
+            }
+        }
         let mut book = HistoryBook::from_ledger(&lots, &movements)?;
         for standard in store::standards::standards_of_materials(&tx, materials).await? {
             // A standard of a basis this programme no longer knows still holds; it only says less of where it came from.

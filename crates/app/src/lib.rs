@@ -8,7 +8,9 @@ mod bases;
 mod change;
 mod change_words;
 mod containers;
+mod corrections;
 mod costing;
+mod counts;
 mod drafts;
 mod error;
 mod finishing;
@@ -18,6 +20,7 @@ mod house_rates;
 mod locations;
 mod lot_papers;
 mod lots;
+mod made_expiry;
 mod packs;
 mod questions;
 mod quotations;
@@ -25,6 +28,7 @@ mod receipts;
 mod scenarios;
 mod searches;
 mod stock;
+mod stock_figures;
 mod ticket_end;
 mod ticket_life;
 mod ticket_lines;
@@ -59,7 +63,9 @@ pub use change_words::{CHANGE_FORMS, WHOSE_FORMS};
 pub use containers::{
     ContainerChange, ContainerNow, ContainerRepack, ContainerWrite, ContainersAdd, LotTransfer,
 };
+pub use corrections::{LotCostSettle, TicketCostTrace};
 pub use costing::{CostQuestion, Costing, DoseAsked};
+pub use counts::{CountEnd, CountEnter, CountOpen};
 pub use drafts::{DraftWorkedOut, FormulaBegin, Made};
 pub use error::Error;
 pub use finishing::{

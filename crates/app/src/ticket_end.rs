@@ -33,6 +33,7 @@ use crate::{
     change::{Begun, Work},
     fresh::Problems,
     lots::{lot_enter, lot_lock, lots_lock_of_materials},
+    made_expiry::expiry_of,
     ticket_life::{awake, ready_to_make, steps_take},
     tickets::{not_ready, ticket_lock, ticket_reload},
 };
@@ -212,7 +213,12 @@ impl App {
             status: LotStatus::Quarantine,
             received_on: bulk.on,
             made_on: Some(bulk.on),
-            expires_on: reworked.iter().filter_map(|lot| lot.expires_on).chain(shelf_life).min(),
+            expires_on: reworked
+                .iter()
+                .filter_map(|lot| lot.expires_on)
+                .chain(expiry_of(&work.tx, ticket, None, bulk.on).await?)
+                .chain(shelf_life)
+                .min(),
             retest_on: None,
             opened_on: None,
             density: bulk.density,
@@ -266,6 +272,10 @@ impl App {
         let stayed = moved.iter().filter(|m| m.reverses.is_none() && !taken_back.contains(&m.id));
         let Some(gone) = value_gone(stayed, total)? else { return Ok(None) };
         total = gone;
+        // What became known of its lots since they were weighed.
+        for corrected in store::corrections::corrections_of_ticket(&work.tx, ticket.id).await?.values() {
+            total = total.checked_sub(*corrected)?;
+        }
         for weighing in ticket.weighings.iter().filter(|w| w.lot.is_none() && w.reversed.is_none()) {
             let Some(line) = ticket.lines.iter().find(|line| line.id == weighing.line) else { continue };
             let Some(material) = catalogue.materials.get(line.material) else { return Ok(None) };

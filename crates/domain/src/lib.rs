@@ -6,6 +6,8 @@ pub mod balances;
 pub mod cas;
 pub mod catalogue;
 pub mod cautions;
+pub mod corrections;
+pub mod counts;
 pub mod dates;
 pub mod error;
 pub mod finishing;

@@ -10,11 +10,13 @@ use serde::{Deserialize, Serialize};
 use crate::{dates::Span, materials::Material};
 
 pub mod containers;
+mod made_expiry;
 pub mod papers;
 mod sought;
 mod standing;
 mod terms;
 
+pub use made_expiry::made_expiry;
 pub use sought::{coarsely_sought, sought};
 pub use standing::LotStanding;
 pub use terms::{Ended, LotTerms, Ownership, WrittenDates};

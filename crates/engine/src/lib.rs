@@ -38,6 +38,7 @@ pub mod search;
 pub mod sensitivity;
 pub mod shelf;
 pub mod source;
+pub mod stock_figures;
 pub mod strength;
 pub mod swap;
 pub mod trace;

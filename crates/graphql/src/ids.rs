@@ -3,8 +3,8 @@
 use async_graphql::{ID, OneofObject};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use kernel::ids::{
-    AuditId, FormulaId, FormulaVersionId, HouseRateId, LotId, MaterialId, MovementId, PackId, QuotationId,
-    RateId, SupplierId, TicketId, WeighingId,
+    AuditId, CountId, FormulaId, FormulaVersionId, HouseRateId, LotId, MaterialId, MovementId, PackId,
+    QuotationId, RateId, SupplierId, TicketId, WeighingId,
 };
 use uuid::Uuid;
 
@@ -42,6 +42,7 @@ global! {
     PackId, "Pack", "pack";
     LotId, "Lot", "lot";
     MovementId, "Movement", "movement";
+    CountId, "Count", "count";
     TicketId, "Ticket", "ticket";
     WeighingId, "Weighing", "weighing";
     AuditId, "AuditEntry", "audit entry";

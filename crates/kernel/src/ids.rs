@@ -86,6 +86,10 @@ ids! {
     ContainerId,
     /// An entry of the stock ledger.
     MovementId,
+    /// A correction of a lot's cost.
+    CorrectionId,
+    /// A count of the shelf.
+    CountId,
     /// A batch ticket.
     TicketId,
     /// A line of a batch ticket.

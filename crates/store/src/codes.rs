@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use domain::{
     cautions::SignalWord,
+    counts::{CountClass, CountStatus},
     finishing::{Bucket, Stage},
     formulas::{AmountBasis, VersionStatus},
     house_rates::HouseRateOf,
@@ -97,6 +98,8 @@ words!(MovementKind {
     WriteOff => "write-off",
     Reversal => "reversal",
 });
+words!(CountClass { A => "a", B => "b", C => "c" });
+words!(CountStatus { Open => "open", Closed => "closed", Abandoned => "abandoned" });
 words!(Ownership { House => "house", Customer => "customer", Consignment => "consignment" });
 words!(Ended { Returned => "returned", Disposed => "disposed" });
 words!(ContainerState {
@@ -322,6 +325,8 @@ mod tests {
     fn words_lead_back() {
         check(&MaterialKind::ALL);
         check(&LotStatus::ALL);
+        check(&CountClass::ALL);
+        check(&CountStatus::ALL);
         check(&Ownership::ALL);
         check(&ContainerState::ALL);
         check(&DocumentKind::ALL);

@@ -20,6 +20,8 @@ mod changes;
 mod codes;
 mod connection;
 pub mod containers;
+pub mod corrections;
+pub mod counts;
 mod error;
 pub mod finishing;
 pub mod formulas;
@@ -43,6 +45,7 @@ pub mod tickets;
 pub mod tokens;
 pub mod trace;
 mod turns;
+pub mod usage;
 mod writes;
 
 pub use connection::{Backend, Conn, ReadTx, Store, StoreOptions, WriteTx};

@@ -8,6 +8,7 @@
 )]
 
 mod bases;
+mod counting;
 mod drafts;
 mod finishing;
 mod house;

@@ -1,5 +1,7 @@
 //! Changes: what is sent is read whole, every problem with its place, and handed to one use case; what it answers is shown.
 
+pub mod corrections;
+pub mod counts;
 pub mod finishing;
 pub mod formulas;
 pub mod house_rates;

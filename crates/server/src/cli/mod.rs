@@ -504,8 +504,20 @@ pub struct OutlookArgs {
 #[derive(Debug, Clone, Args)]
 pub struct ShelfArgs {
     /// Only this material, by its code
-    #[arg(long, value_name = "CODE")]
+    #[arg(long, value_name = "CODE", conflicts_with_all = ["find", "plan", "worth"])]
     pub material: Option<String>,
+
+    /// Lots by what stands on their label, ours or the supplier's; case, spaces, hyphens and leading noughts are forgiven
+    #[arg(long, value_name = "TEXT", conflicts_with_all = ["plan", "worth"])]
+    pub find: Option<String>,
+
+    /// Cover, safety stock, reorder point, and what does not move
+    #[arg(long, conflicts_with = "worth")]
+    pub plan: bool,
+
+    /// What every lot cost, and what it stands at
+    #[arg(long)]
+    pub worth: bool,
 }
 
 /// Options of `trace`.

@@ -16,6 +16,7 @@ pub mod schema;
 pub mod search;
 pub mod serve;
 pub mod shelf;
+pub mod shelf_figures;
 pub mod standards;
 pub mod subject;
 pub mod swap;

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::{
     cli::ShelfArgs,
-    commands::subject::unknown,
+    commands::{shelf_figures, subject::unknown},
     failure::{Failure, Outcome},
     house::{self, Layout},
     output::{self, Amount, day},
@@ -49,6 +49,18 @@ struct Lot {
 pub async fn run(settings: &Settings, args: &ShelfArgs) -> Result<Outcome, Failure> {
     let house = house::open(settings, Layout::MustBeThere).await?;
     let actor = house::actor();
+    if let Some(text) = &args.find {
+        shelf_figures::find(settings.json, &house.app, &actor, text).await?;
+        return Ok(Outcome::Done);
+    }
+    if args.plan {
+        shelf_figures::plan(settings.json, &house.app, &actor).await?;
+        return Ok(Outcome::Done);
+    }
+    if args.worth {
+        shelf_figures::worth(settings.json, &house.app, &actor).await?;
+        return Ok(Outcome::Done);
+    }
     let on = house.app.today();
     let catalogue = house.app.catalogue(&actor)?;
     let material = match &args.material {

@@ -12,6 +12,8 @@ use crate::StoreError;
 
 pub(crate) mod balances;
 pub(crate) mod containers;
+pub(crate) mod corrections;
+pub(crate) mod counts;
 pub(crate) mod finishing;
 pub(crate) mod formulas;
 pub(crate) mod house_rates;

@@ -15,7 +15,7 @@ use crate::{
 pub enum Balance {
     /// What is there, against the sum of its movements.
     OnHand,
-    /// Its value, against the sum of its movements' values.
+    /// Its value, against the sum of its movements' values and their corrections.
     Value,
     /// What is promised of it, against the sum of its allocations.
     Reserved,
@@ -82,15 +82,17 @@ struct Row {
 const DISAGREEING: &str = "
 SELECT lots.id, lots.number, lots.dimension, lots.currency, lots.on_hand, lots.value, lots.reserved,
     CAST(COALESCE(moved.quantity, 0) AS BIGINT) AS moved,
-    CAST(COALESCE(moved.value, 0) AS BIGINT) AS worth,
+    CAST(COALESCE(moved.value, 0) + COALESCE(corrected.amount, 0) AS BIGINT) AS worth,
     CAST(COALESCE(promised.quantity, 0) AS BIGINT) AS promised
 FROM lots
 LEFT JOIN (SELECT lot, SUM(quantity) AS quantity, SUM(value) AS value FROM movements GROUP BY lot) AS moved
     ON moved.lot = lots.id
+LEFT JOIN (SELECT lot, SUM(amount) AS amount FROM cost_correction_shares GROUP BY lot) AS corrected
+    ON corrected.lot = lots.id
 LEFT JOIN (SELECT lot, SUM(quantity) AS quantity FROM allocations GROUP BY lot) AS promised
     ON promised.lot = lots.id
 WHERE lots.on_hand <> COALESCE(moved.quantity, 0)
-    OR lots.value <> COALESCE(moved.value, 0)
+    OR lots.value <> COALESCE(moved.value, 0) + COALESCE(corrected.amount, 0)
     OR lots.reserved <> COALESCE(promised.quantity, 0)
 ORDER BY lots.number_key";
 
