@@ -90,8 +90,9 @@ impl Server {
         server
     }
 
+    /// Starts a command that serves, and waits until it listens.
     #[track_caller]
-    fn start_command(command: &mut Command) -> Self {
+    pub fn start_command(command: &mut Command) -> Self {
         let mut child =
             command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the binary can be run");
         let stderr = child.stderr.take().expect("its log");

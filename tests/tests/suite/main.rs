@@ -11,6 +11,7 @@ mod costing;
 mod costs_entered;
 mod crash;
 mod demo;
+mod faults;
 mod http;
 mod importing;
 mod readme;
