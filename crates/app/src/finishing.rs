@@ -474,9 +474,10 @@ impl App {
         }
         problems.none()?;
         let ticket = ticket_lock(&work.tx, input.ticket).await?;
-        let (next, status) = match input.release {
-            true => (TicketStatus::Released, LotStatus::Released),
-            false => (TicketStatus::Rejected, LotStatus::Rejected),
+        let (next, status) = if input.release {
+            (TicketStatus::Released, LotStatus::Released)
+        } else {
+            (TicketStatus::Rejected, LotStatus::Rejected)
         };
         if !ticket.status.may_become(next) {
             return Err(not_ready(&ticket, "reconciled"));
@@ -600,10 +601,8 @@ impl App {
         let movements: Vec<NewMovement> = lost
             .iter()
             .map(|lost| {
-                let kind = match lost.bucket.is_sample() {
-                    true => MovementKind::Sample,
-                    false => MovementKind::WriteOff,
-                };
+                let kind =
+                    if lost.bucket.is_sample() { MovementKind::Sample } else { MovementKind::WriteOff };
                 let quantity = Quantity::Mass(Mass::from_micrograms(-lost.amount.micrograms()));
                 NewMovement {
                     ticket: Some(ticket.id),

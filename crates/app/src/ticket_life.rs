@@ -248,11 +248,10 @@ impl App {
             store::tickets::weighing_undo(&work.tx, weighing.id, outcome, &reason).await?;
         }
         store::tickets::allocations_replace(&work.tx, ticket.id, &[]).await?;
-        let kept = match reworked.is_empty() {
-            true => None,
-            false => {
-                Some(self.rework_keep(&mut work, &catalogue, &ticket, &reworked, rework_lot, &reason).await?)
-            }
+        let kept = if reworked.is_empty() {
+            None
+        } else {
+            Some(self.rework_keep(&mut work, &catalogue, &ticket, &reworked, rework_lot, &reason).await?)
         };
         if ticket.paused.is_some() {
             store::tickets::ticket_pause_set(&work.tx, ticket.id, None).await?;

@@ -30,7 +30,7 @@ pub(crate) fn unusual_price<'q>(
         Some((alike, price, last))
     });
     if let Some((alike, price, (last, reference))) = known {
-        return is_far(price, &last).then(|| told(alike, price, &last, &reference));
+        return is_far(price, &last).then(|| told(*alike, price, &last, &reference));
     }
     let beside = beside.filter(|other| other.material == quotation.material).chain([quotation]);
     let others: Vec<(Comparable, Exact, &str)> = beside
@@ -38,7 +38,7 @@ pub(crate) fn unusual_price<'q>(
         .collect();
     own.iter().find_map(|(alike, price)| {
         let far = |other: &&(Comparable, Exact, &str)| other.0 == *alike && is_far(price, &other.1);
-        others.iter().find(far).map(|(_, other, reference)| told(alike, price, other, reference))
+        others.iter().find(far).map(|(_, other, reference)| told(*alike, price, other, reference))
     })
 }
 
@@ -55,7 +55,7 @@ fn is_far(price: &Exact, other: &Exact) -> bool {
     *price >= other * &far || price * &far <= *other
 }
 
-fn told((currency, dimension, _): &Comparable, price: &Exact, other: &Exact, reference: &str) -> String {
+fn told((currency, dimension, _): Comparable, price: &Exact, other: &Exact, reference: &str) -> String {
     let shown =
         |value: &Exact| value.round_half_even(4).map(|v| v.normalize().to_string()).unwrap_or_default();
     format!(

@@ -116,7 +116,7 @@ impl Weigh<'_> {
             self.on_balance(entry, line, balance, on, overruled, place, problems, refusals)?;
         }
         let Some(counts_as) =
-            self.from_lot(entry, line, material, on, overruled, so_far, place, problems, refusals)?
+            self.strength_of_lot(entry, line, material, on, overruled, so_far, place, problems, refusals)?
         else {
             return Ok(None);
         };
@@ -242,7 +242,7 @@ impl Weigh<'_> {
         clippy::option_option,
         reason = "one check among several on the same entry"
     )]
-    fn from_lot(
+    fn strength_of_lot(
         &self,
         entry: &WeighingWrite,
         line: &TicketLine,

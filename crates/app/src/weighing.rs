@@ -143,9 +143,10 @@ impl App {
             }
         }
         let alternates = self.alternates_wanted(&work, &ticket, &input, &lots).await?;
-        let balances = match input.weighings.iter().any(|w| w.how.balance.is_some()) {
-            true => store::balances::balances_all(&work.tx).await?,
-            false => Vec::new(),
+        let balances = if input.weighings.iter().any(|w| w.how.balance.is_some()) {
+            store::balances::balances_all(&work.tx).await?
+        } else {
+            Vec::new()
         };
         let context = Weigh {
             catalogue: &catalogue,

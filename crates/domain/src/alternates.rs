@@ -42,13 +42,13 @@ impl Alternate {
 
 /// The approval that lets one material be weighed instead of another for a formula on a day: the latest for the formula, else the latest
 /// for all; `None` when there is none, or it has ended.
-pub fn approved_alternate<'a>(
-    alternates: &'a [Alternate],
+pub fn approved_alternate(
+    alternates: &[Alternate],
     material: MaterialId,
     alternate: MaterialId,
     formula: FormulaId,
     day: NaiveDate,
-) -> Option<&'a Alternate> {
+) -> Option<&Alternate> {
     let latest = |of: Option<FormulaId>| {
         alternates
             .iter()

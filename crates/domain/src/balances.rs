@@ -98,12 +98,12 @@ impl Balance {
 ///
 /// # Errors
 /// [`AmountError`] when a least weight is more than can be kept.
-pub fn balance_for<'b>(
-    balances: &'b [Balance],
+pub fn balance_for(
+    balances: &[Balance],
     target: Mass,
     tolerance: Option<Percent>,
     day: NaiveDate,
-) -> Result<Option<&'b Balance>, AmountError> {
+) -> Result<Option<&Balance>, AmountError> {
     let mut fit: Vec<&Balance> = Vec::new();
     for balance in balances {
         if balance.is_calibrated_on(day) && balance.smallest(tolerance)? <= target {

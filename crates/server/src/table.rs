@@ -67,11 +67,11 @@ impl Table {
             );
             page.push_str("</tr>\n");
             for text in &row.beneath {
-                page.push_str(&format!(
-                    "<tr><td colspan=\"{}\">{}</td></tr>\n",
-                    self.headings.len(),
-                    escaped(text)
-                ));
+                page.push_str("<tr><td colspan=\"");
+                page.push_str(&self.headings.len().to_string());
+                page.push_str("\">");
+                page.push_str(&escaped(text));
+                page.push_str("</td></tr>\n");
             }
         }
         page.push_str("</table>\n");

@@ -15,6 +15,8 @@
 //!
 //! Words after `--`: `sqlite` or `postgres` for one database only, `brief` for shorter turns.
 #![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
     clippy::expect_used,
     clippy::float_arithmetic,
     clippy::indexing_slicing,
@@ -26,6 +28,7 @@
 mod clients;
 mod hand_postgres;
 mod hand_sqlite;
+#[allow(dead_code, reason = "shared with the other measurement")]
 mod stock;
 
 use black_box::{Server, run};

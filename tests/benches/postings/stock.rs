@@ -217,9 +217,9 @@ fn sheets() -> [(&'static str, String); 5] {
     let mut lots = "lot,material,quantity,unit cost,supplier,received,status\n".to_owned();
     for line in 0..LINES {
         let at = line + 1;
-        materials.push_str(&format!("M{at},Bench material {at},raw material,1.0\n"));
-        lines.push_str(&format!("BN-1,1,{at},M{at},{} %\n", kilograms(line)));
-        lots.push_str(&format!("L-{at},M{at},1000000 kg,1.50,OAK,2026-01-05,released\n"));
+        materials += &format!("M{at},Bench material {at},raw material,1.0\n");
+        lines += &format!("BN-1,1,{at},M{at},{} %\n", kilograms(line));
+        lots += &format!("L-{at},M{at},1000000 kg,1.50,OAK,2026-01-05,released\n");
     }
     [
         ("materials.csv", materials),

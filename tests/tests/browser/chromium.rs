@@ -293,9 +293,7 @@ impl Tab {
     pub fn until(&mut self, expression: &str) {
         let begun = Instant::now();
         while self.js(&format!("!!({expression})")) != json!(true) {
-            if begun.elapsed() > PATIENCE {
-                panic!("it never came to hold: {expression}\n{}", self.text());
-            }
+            assert!(begun.elapsed() <= PATIENCE, "it never came to hold: {expression}\n{}", self.text());
             thread::sleep(Duration::from_millis(25));
         }
     }

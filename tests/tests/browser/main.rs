@@ -42,6 +42,9 @@ pub fn to_look_at() -> Arc<Demo> {
 }
 
 /// A demo of a test's own.
+///
+/// # Panics
+/// When it cannot be started.
 pub fn fresh() -> Demo {
     let folder = tempfile::tempdir().unwrap();
     let database = format!("sqlite://{}", folder.path().join("demo.db").display());

@@ -106,7 +106,9 @@ fn sound((name, width, height): (&str, u32, u32)) {
         for dark in [false, true] {
             tab.dark(dark);
             let light = if dark { "dark" } else { "light" };
-            axe::violations(&mut tab).into_iter().for_each(|line| say(format!("{light}: {line}")));
+            for line in axe::violations(&mut tab) {
+                say(format!("{light}: {line}"));
+            }
             if let Some(folder) = &pictures {
                 fs::create_dir_all(folder).unwrap();
                 tab.picture(&Path::new(folder).join(format!("{page}-{name}-{light}.png")));

@@ -292,13 +292,13 @@ async fn two_hundred_postings_survive_kills(database: &TestDatabase) {
     write_tickets(&server, TICKETS, "2").await;
     let posting = Posting::on(&server, &token);
     let clients = posting.clients();
-    let mut random = 0x5EED_0F_5711_u64;
+    let mut random = 0x5E_ED0F_5711_u64;
     for kill in 0..6 {
         posting.until(kill * 30 + usize::try_from(draw(&mut random, 20)).unwrap()).await;
         tokio::time::sleep(Duration::from_micros(draw(&mut random, 20_000))).await;
         server.kill();
         server = serve(database.url(), &token);
-        *posting.url.lock().unwrap() = server.url.clone();
+        posting.url.lock().unwrap().clone_from(&server.url);
     }
     for client in clients {
         client.await.unwrap();
@@ -311,7 +311,6 @@ async fn two_hundred_postings_survive_kills(database: &TestDatabase) {
 /// Passes bytes on between the server and its database, until it cuts all connections.
 struct Cutter {
     address: String,
-    open: Arc<Mutex<Vec<TcpStream>>>,
     /// Pieces the server still gets through before the cut; below nought for any number.
     left: Arc<AtomicI64>,
 }
@@ -321,7 +320,7 @@ impl Cutter {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let address = listener.local_addr().unwrap().to_string();
         let (open, left) = (Arc::new(Mutex::new(Vec::new())), Arc::new(AtomicI64::new(-1)));
-        let cutter = Self { address, open: Arc::clone(&open), left: Arc::clone(&left) };
+        let cutter = Self { address, left: Arc::clone(&left) };
         let upstream = upstream.to_owned();
         thread::spawn(move || {
             for server in listener.incoming().map_while(Result::ok) {

@@ -139,7 +139,7 @@ async fn a_draft_worked_out_costs_what_it_costs_once_saved(database: &TestDataba
     assert_eq!(pack.formula, hand_wash.id);
     let sheet = sheet.as_ref().unwrap();
     assert_eq!(sheet.subject.version, worked.version.id, "the pack is costed filled with the draft");
-    assert_eq!(worked.version.number, 2);
+    assert_eq!(worked.version.number, 3);
 
     let missed = draft(&house, hand_wash.id, &[("WAT", "67"), ("SLES", "40"), ("PRES", "1")]);
     let worked = house.app.draft_work_out(actor, &missed, "", None, today).unwrap();

@@ -58,7 +58,7 @@ pub enum ChargedEach {
 
 /// An amount of money and what it is charged by.
 #[derive(InputObject)]
-pub struct ChargeInput {
+pub struct AssumedChargeInput {
     /// How much, to at most 8 decimal places.
     pub amount: MoneyInput,
     /// Of what.
@@ -71,7 +71,7 @@ pub enum FreightByInput {
     /// Up by so many percent, or down below nought.
     Percent(Decimal),
     /// To this.
-    To(ChargeInput),
+    To(AssumedChargeInput),
 }
 
 /// Freight that becomes another than quoted.
@@ -104,7 +104,7 @@ pub struct SurchargeInput {
     /// What it is for.
     pub name: String,
     /// How much, and of what.
-    pub charge: ChargeInput,
+    pub charge: AssumedChargeInput,
     /// From which day on; always, when nothing is said.
     pub from: Option<Date>,
 }

@@ -25,6 +25,7 @@ struct Answer {
 }
 
 #[derive(Serialize)]
+#[expect(clippy::struct_field_names, reason = "the names are those of the answer as JSON")]
 struct Run {
     run: String,
     batch: Option<Amount>,
@@ -40,6 +41,7 @@ struct Run {
 }
 
 #[derive(Serialize)]
+#[expect(clippy::struct_field_names, reason = "the names are those of the answer as JSON")]
 struct Short {
     material: String,
     short_by: Amount,

@@ -28,6 +28,7 @@ struct Answer {
 }
 
 #[derive(Serialize)]
+#[expect(clippy::struct_field_names, reason = "the names are those of the answer as JSON")]
 struct Lot {
     number: String,
     material: String,
@@ -371,9 +372,13 @@ fn shown_html(lot: &str, sections: &[Section]) -> String {
          .n {{ text-align: right; white-space: nowrap; }}\n</style></head><body>\n<h1>{title}</h1>\n"
     );
     for section in sections {
-        page.push_str(&format!("<h2>{}</h2>\n", escaped(&section.heading)));
+        page.push_str("<h2>");
+        page.push_str(&escaped(&section.heading));
+        page.push_str("</h2>\n");
         for line in &section.said {
-            page.push_str(&format!("<p>{}</p>\n", escaped(line)));
+            page.push_str("<p>");
+            page.push_str(&escaped(line));
+            page.push_str("</p>\n");
         }
         if let Some(table) = &section.table {
             page.push_str(&table.html());
