@@ -429,7 +429,7 @@ async fn lines_as_they_are_really_written(database: &TestDatabase) {
     assert!(told.contains("PM-CIT") && told.contains("PM-XAN"), "{told}");
 }
 
-const VARIANCES: &str = "query($basis: Basis, $asOf: Date) { tickets(statuses: [COMPLETE], first: 40) { nodes { number
+const VARIANCES: &str = "query($basis: Basis, $asOf: Date) { tickets(statuses: [RECONCILED, RELEASED], first: 40) { nodes { number
     variances(basis: $basis, asOf: $asOf) { basis asOf forWantOfStandards complete gaps { text } posted { amount }
         standardCost { amount } actualCost { amount } total { amount }
         liquid { ...part } filling { ...part } } } } }
