@@ -200,7 +200,7 @@ mod tests {
         assert_eq!(code("24 kg"), Some("floor"));
         assert_eq!(code("900 kg"), Some("floor"), "in two goes");
         let due = Balance { calibration_due: Some("2026-11-24".parse().unwrap()), ..balances[0].clone() };
-        assert_eq!(balance_for(&[due.clone()], mass("1 g"), None, day), Ok(None));
+        assert_eq!(balance_for(std::slice::from_ref(&due), mass("1 g"), None, day), Ok(None));
         let against = due.against(mass("0.5 g"), mass("3 kg"), None, day).unwrap();
         assert_eq!(against.len(), 3, "{against:?}");
     }

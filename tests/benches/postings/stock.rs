@@ -4,6 +4,7 @@
 use black_box::{Server, binary, run};
 use serde_json::json;
 use std::{
+    fmt::Write as _,
     io::Write as _,
     path::PathBuf,
     process::{Command, Stdio},
@@ -217,9 +218,9 @@ fn sheets() -> [(&'static str, String); 5] {
     let mut lots = "lot,material,quantity,unit cost,supplier,received,status\n".to_owned();
     for line in 0..LINES {
         let at = line + 1;
-        materials += &format!("M{at},Bench material {at},raw material,1.0\n");
-        lines += &format!("BN-1,1,{at},M{at},{} %\n", kilograms(line));
-        lots += &format!("L-{at},M{at},1000000 kg,1.50,OAK,2026-01-05,released\n");
+        writeln!(materials, "M{at},Bench material {at},raw material,1.0").expect("a string takes it");
+        writeln!(lines, "BN-1,1,{at},M{at},{} %", kilograms(line)).expect("a string takes it");
+        writeln!(lots, "L-{at},M{at},1000000 kg,1.50,OAK,2026-01-05,released").expect("a string takes it");
     }
     [
         ("materials.csv", materials),

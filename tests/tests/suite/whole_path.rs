@@ -20,7 +20,7 @@ const ALLOCATE: &str = "mutation($input: TicketAllocateInput!) { ticketAllocate(
         allocations { lot { number } quantity { amount } } } } }
     ... on Refused { refusals { code message } } } }";
 const WEIGH: &str = "mutation($input: TicketWeighInput!) { ticketWeigh(input: $input) {
-    ... on TicketWeighPayload { ticket { status lines { position remainingKg } weighings { by checkedBy } } }
+    ... on TicketWeighPayload { ticket { status lines { position targetKg remainingKg } weighings { by checkedBy } } }
     ... on Refused { refusals { code message } } } }";
 const COMPLETE: &str = "mutation($input: TicketCompleteInput!) { ticketComplete(input: $input) {
     ... on TicketCompletePayload { ticket { status completion { yieldKg lot { number value { amount } }
