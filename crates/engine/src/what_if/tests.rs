@@ -1,3 +1,4 @@
+mod assuming;
 mod changes;
 
 use super::*;
