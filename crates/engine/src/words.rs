@@ -1,10 +1,17 @@
 //! Figures inside sentences.
 
-use kernel::Exact;
+use kernel::{Currency, Exact};
 
 /// A figure for a sentence: rounded half to even to at most so many places, without trailing noughts.
 pub fn figure(value: &Exact, places: u32) -> String {
     value.round_half_even(places).map_or_else(|_| format!("{value:?}"), |d| d.normalize().to_string())
+}
+
+/// A change in money for a sentence: with its sign, rounded half to even to the currency's minor unit.
+pub fn money_change(value: &Exact, currency: Currency) -> String {
+    value
+        .round_half_even(currency.minor_places())
+        .map_or_else(|_| format!("{value:?} {currency}"), |rounded| format!("{rounded:+} {currency}"))
 }
 
 /// A fraction of one as a percent, for a sentence.

@@ -20,6 +20,7 @@ use crate::{
     scenario::{EndOfSupply, Laid},
     shelf::Shelf,
     source::Validity,
+    words::figure,
     yearly::{formulas_above, yearly_use},
 };
 
@@ -53,6 +54,13 @@ pub struct Ending {
     pub last_buy: Option<LastBuy>,
     /// Why nothing is said of what to buy.
     pub no_last_buy: Option<String>,
+}
+
+impl Ending {
+    /// An amount of the material for a sentence, with the unit it is stocked in.
+    pub fn amount(&self, amount: &Exact) -> String {
+        format!("{} {}", figure(amount, 3), self.on_hand.dimension().unit())
+    }
 }
 
 /// What else there is for a material that ends.

@@ -6,7 +6,10 @@ use kernel::Exact;
 use serde::Serialize;
 
 use super::{CostHit, RunEffect, RunHit, WhatIf};
-use crate::{planned::RunRef, words::figure};
+use crate::{
+    planned::RunRef,
+    words::{figure, money_change},
+};
 
 /// How urgent something is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -136,7 +139,13 @@ fn loses_money(answer: &WhatIf) -> Vec<(Option<NaiveDate>, String)> {
         if margin(hit) {
             rows.push((0, hit, "sold below what it costs"));
         } else if hit.below_floor == Some(true) {
-            rows.push((1, hit, "below the margin it should leave"));
+            let better = hit.change.as_ref().is_some_and(Exact::is_negative);
+            let what = if better {
+                "cheaper, and still below the margin it should leave"
+            } else {
+                "below the margin it should leave"
+            };
+            rows.push((1, hit, what));
         } else if hit.change.as_ref().is_some_and(Exact::is_positive) {
             rows.push((2, hit, "dearer"));
         }
@@ -149,7 +158,7 @@ fn loses_money(answer: &WhatIf) -> Vec<(Option<NaiveDate>, String)> {
                 Some(why) => format!("cannot be ranked: {}", why.words()),
                 None => "cannot be ranked".to_owned(),
             },
-            |effect| format!("{} a year", figure(effect, answer.currency.minor_places())),
+            |effect| format!("costs change by {} a year", money_change(effect, answer.currency)),
         );
         (None, format!("{}: {what}, {a_year}", hit.code))
     };
@@ -180,7 +189,7 @@ fn to_do(answer: &WhatIf) -> Vec<(Option<NaiveDate>, String)> {
             Some(ending.last_order),
             format!(
                 "buy {} of {} from {} while it lasts; that reaches to {}",
-                figure(&buy.quantity, 3),
+                ending.amount(&buy.quantity),
                 ending.material.code,
                 ending.supplier_name,
                 buy.reaches

@@ -383,6 +383,7 @@ fn a_supplier_ends() {
     assert_eq!(ending.alternates[0].state, "valid, another material to be tried first");
     let todo: Vec<_> = answer.first_look.iter().filter(|row| row.urgency == Urgency::ToDo).collect();
     assert_eq!(todo[0].by, Some(day("2026-05-01")));
+    assert!(todo[0].says.starts_with("buy 20 kg of "), "{}", todo[0].says);
     // Thirty days of life from the 11th of May reach to the 10th of June: 101 days take 20.2 kg.
     keeps(&mut house, Some("30 days"));
     let answer = ask_all(&house.parts, &shelf, [ends]);

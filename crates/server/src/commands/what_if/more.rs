@@ -105,7 +105,7 @@ pub fn of(found: &WhatIf, run: Option<&ScenarioRun>) -> Result<More, EngineError
     let mut endings = Vec::with_capacity(found.endings.len());
     for ending in &found.endings {
         let last_buy = ending.last_buy.as_ref().map(|buy| {
-            let quantity = buy.quantity.round_half_even(AMOUNT_PLACES)?.normalize();
+            let quantity = ending.amount(&buy.quantity);
             let cost = buy.cost.round_half_even(minor)?;
             Ok::<_, EngineError>(format!(
                 "{quantity} in {} packs by {} for {cost} {}; that reaches to {}",
@@ -165,7 +165,7 @@ pub fn first(text: &mut String, more: &More) {
     let mut urgency = None;
     for look in &more.first_look {
         if urgency != Some(look.urgency) {
-            let _ = writeln!(text, "\nFirst, what is {}:", look.urgency.words());
+            let _ = writeln!(text, "\nFirst, {}:", look.urgency.words());
             urgency = Some(look.urgency);
         }
         let by = look.by.map_or_else(String::new, |by| format!("{by}: "));
