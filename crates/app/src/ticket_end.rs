@@ -16,7 +16,7 @@ use domain::{
 };
 use engine::{
     View,
-    batch_costs::{filling_cost_of_run, making_cost_of_batch},
+    batch_costs::{filling_cost_of_run, making_cost_of_batch, waste_of_batch},
     output::component_in_unit,
     shelf::{TakenFrom, allocate_fefo},
 };
@@ -261,7 +261,7 @@ impl App {
         let house = self.settings().currency;
         let view = View::plain(catalogue);
         let charged = ticket.charged().to_exact();
-        let waste = waste_of(version, &charged, yielded);
+        let waste = waste_of_batch(version, &charged, yielded);
         let mut total = match making_cost_of_batch(&view, version, &charged, &waste, on)? {
             Ok(making) => Money::from_exact_half_even(&making, house)?,
             Err(_gap) => return Ok(None),
@@ -549,11 +549,4 @@ pub(crate) fn check_filling(
         problems.push(format!("{place}.filled"), "filled units are a whole number above nought");
     }
     problems.code(&format!("{place}.lotNumber"), "a lot number", filling.lot_number.as_deref());
-}
-
-/// What has to be disposed of after a batch that yielded so much, kg: what is missing, less vapour and retains.
-fn waste_of(version: &FormulaVersion, charged: &Exact, yielded: Mass) -> Exact {
-    let gone = charged * &version.making.evaporation.fraction();
-    let gone = &(&gone + &version.making.retains.to_exact()) + &yielded.to_exact();
-    (charged - &gone).max(Exact::ZERO)
 }

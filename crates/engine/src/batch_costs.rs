@@ -13,7 +13,7 @@ use domain::{
     making::{MakingCost, MakingCostAmount, MakingCostKind},
     packs::Pack,
 };
-use kernel::{Currency, Exact, UnitPrice};
+use kernel::{Currency, Exact, Mass, UnitPrice};
 use std::sync::Arc;
 
 use crate::{
@@ -430,4 +430,11 @@ impl<'v, 'a> Costs<'v, 'a> {
             });
         self.push(CostOf::Disposal, Some(format!("{}, from the filler", cost.name)), figured);
     }
+}
+
+/// What has to be disposed of after a batch that yielded so much, kg: what is missing, less vapour and retains.
+pub fn waste_of_batch(version: &FormulaVersion, charged: &Exact, yielded: Mass) -> Exact {
+    let gone = charged * &version.making.evaporation.fraction();
+    let gone = &(&gone + &version.making.retains.to_exact()) + &yielded.to_exact();
+    (charged - &gone).max(Exact::ZERO)
 }

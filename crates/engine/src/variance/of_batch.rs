@@ -16,7 +16,7 @@ use super::{Actual, ActualLine, Standard, StandardLine, Variances, measured, var
 use crate::{
     CostRequest, CostSheet, CostSubject, EngineError, Gap, MaterialRef, Per, View,
     basis::Basis,
-    batch_costs::{Run, filling_costs, making_costs},
+    batch_costs::{Run, filling_costs, making_costs, waste_of_batch},
     cost::{CostLine, LineKind},
     cost_sheet,
     gap::add_gap,
@@ -107,7 +107,7 @@ pub fn batch_variances(
         actual.lines.extend(ingredient(view, used, made.on, &mut gaps)?);
     }
     let charged: Exact = made.ingredients.iter().map(|used| &used.amount).sum();
-    let waste = waste_of(version, &charged, made.yielded);
+    let waste = waste_of_batch(version, &charged, made.yielded);
     let costs = making_costs(view, version, &formula.code, &charged, &waste, made.on)?;
     actual.lines.extend(as_it_was(&costs, &mut gaps));
 
@@ -153,13 +153,6 @@ fn ingredient(
 fn as_it_was(costs: &[CostLine], gaps: &mut Vec<Gap>) -> Vec<ActualLine> {
     costs.iter().flat_map(|line| &line.gaps).for_each(|gap| add_gap(gaps, gap.clone()));
     costs.iter().map(ActualLine::of_cost).collect()
-}
-
-/// What has to be disposed of after a batch that yielded so much, kg: what is missing, less vapour and retains.
-fn waste_of(version: &FormulaVersion, charged: &Exact, yielded: Mass) -> Exact {
-    let gone = charged * &version.making.evaporation.fraction();
-    let gone = &(&gone + &version.making.retains.to_exact()) + &yielded.to_exact();
-    (charged - &gone).max(Exact::ZERO)
 }
 
 /// Components and filling of everything that was filled: the standard is for what was filled, so the output on both sides is one.
